@@ -1,0 +1,62 @@
+"""What the core asks of the machine: five kinds of command, nothing else crosses the seam.
+
+A tick's commands are carried out in the order given. The heartbeat is no command: the world issues one edge for every
+tick that the core completed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Output(StrEnum):
+    """The switched outputs of the sampler board."""
+
+    SOURCE = "source"
+    SENSING = "sensing"
+    WATER = "water"
+
+
+@dataclass(slots=True, frozen=True)
+class Move:
+    """Go in a straight line to an absolute axis position (micrometres, machine frame, z up).
+
+    Moves queue in the order sent. A world rounds the *target* to whole motor steps, so rounding never accumulates.
+    `urgent` marks a retract: the world writes it so that it starts at once (nothing may be queued ahead of it).
+    """
+
+    x_um: float
+    y_um: float
+    z_um: float
+    speed_um_s: float
+    urgent: bool = False
+
+
+@dataclass(slots=True, frozen=True)
+class Switch:
+    """Turn one output on or off. `hot` says that the source contact may open under current (stop and fault only)."""
+
+    output: Output
+    on: bool
+    hot: bool = False
+
+
+@dataclass(slots=True, frozen=True)
+class Turn:
+    """Turn the spindle at a speed in revolutions a minute; 0 stops it."""
+
+    rev_min: float
+
+
+@dataclass(slots=True, frozen=True)
+class Home:
+    """Reference all axes on their switches, z first. Positions are known again once `Observation.homed` is true."""
+
+
+@dataclass(slots=True, frozen=True)
+class Halt:
+    """Stop motion as fast as the board can and drop what is queued; the position stays known."""
+
+
+Command = Move | Switch | Turn | Home | Halt

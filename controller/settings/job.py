@@ -1,0 +1,97 @@
+"""The job file: the work, the electrode and the holes."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from controller.settings.base import Settings
+
+Point = tuple[float, float]
+
+
+class JobHead(Settings):
+    """The job's name, its technology, and whether its holes are a first article to be gauged."""
+
+    name: str = Field(min_length=1, pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]*$")
+    technology: str
+    first_article: bool = False
+
+
+class Work(Settings):
+    """The plate: material, thickness, the room for over-travel below it, and where its face is touched (job frame)."""
+
+    material: str
+    thickness_mm: float = Field(gt=0, le=50)
+    clear_below_mm: float = Field(gt=0)
+    touch_points_mm: list[Point] = Field(min_length=3)
+
+
+class Electrode(Settings):
+    """The rod or tube: `length_mm` is the stock put in, `min_length_mm` the stub that can't be used."""
+
+    material: str
+    diameter_mm: float = Field(gt=0.05, le=10)
+    form: Literal["rod", "tube"] = "rod"
+    bore_mm: float = Field(0.0, ge=0)
+    length_mm: float = Field(gt=0)
+    min_length_mm: float = Field(gt=0)
+
+
+class Rectangular(Settings):
+    """Columns by rows at a pitch."""
+
+    kind: Literal["rectangular"]
+    origin_mm: Point
+    columns: int = Field(ge=1)
+    rows: int = Field(ge=1)
+    pitch_mm: float | Point
+
+
+class Staggered(Settings):
+    """Rows moved by half a pitch against each other, at 60°: every neighbour stands one pitch away."""
+
+    kind: Literal["staggered"]
+    origin_mm: Point
+    columns: int = Field(ge=1)
+    rows: int = Field(ge=1)
+    pitch_mm: float = Field(gt=0)
+
+
+class Circle(Settings):
+    """Holes evenly spread on a pitch circle."""
+
+    kind: Literal["circle"]
+    centre_mm: Point
+    radius_mm: float = Field(gt=0)
+    count: int = Field(ge=1)
+    start_deg: float = 0.0
+
+
+class Points(Settings):
+    """Holes at listed places."""
+
+    kind: Literal["list"]
+    at_mm: list[Point] = Field(min_length=1)
+
+
+Pattern = Annotated[Rectangular | Staggered | Circle | Points, Field(discriminator="kind")]
+
+
+class Holes(Settings):
+    """What every hole shall be, and where they are (job frame)."""
+
+    diameter_mm: float = Field(gt=0)
+    tolerance_mm: float = Field(gt=0)
+    through: bool = True
+    pattern: list[Pattern] = Field(min_length=1)
+
+
+class Job(Settings):
+    """One job."""
+
+    job: JobHead
+    work: Work
+    electrode: Electrode
+    holes: Holes

@@ -1,0 +1,115 @@
+"""The machine file: what the maker knows of the mechanics, the boards and the source. Beliefs, never the plant's truth."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from controller.settings.base import Settings
+
+Triple = tuple[float, float, float]
+
+
+class Axes(Settings):
+    """Three linear axes, x y z; z is the holder's face, up is positive, homed at the top of its travel."""
+
+    steps_per_mm: Triple = (80.0, 80.0, 400.0)
+    travel_min_mm: Triple = (0.0, 0.0, -90.0)
+    travel_max_mm: Triple = (220.0, 220.0, 0.0)
+    top_speed_mm_s: Triple = (60.0, 60.0, 10.0)
+    acceleration_mm_s2: Triple = (500.0, 500.0, 300.0)
+    backlash_um: Triple = (40.0, 40.0, 40.0)
+
+
+class Motion(Settings):
+    """How the motion board is spoken to."""
+
+    convention: Literal["status", "ack"] = "status"
+    port: str = ""
+    baud: int = Field(115200, gt=0)
+
+
+class Sampler(Settings):
+    """How the sampler board is spoken to, and the front end that brings the gap voltage to its pin."""
+
+    port: str = ""
+    baud: int = Field(57600, gt=0)
+    front_end: Literal["clamp", "divider", "biased"] = "clamp"
+    full_scale_v: float = Field(5.0, gt=0)
+    sensing_series_ohm: float = Field(2200.0, gt=0)
+
+
+class Source(Settings):
+    """The spark source as its plate states it."""
+
+    open_v: float = Field(64.0, gt=40, le=100)
+    burning_v: float = Field(22.5, gt=10, lt=40)
+    limit_a: float = Field(10.0, gt=0, le=30)
+    polarity: Literal["tool-negative"] = "tool-negative"
+
+
+class DropOuts(Settings):
+    """The source's own drop-outs with the electrode parked clear, as `check` measured them: a prior, nothing more."""
+
+    rate_hz: float = Field(0.3, ge=0)
+    median_s: float = Field(0.06, gt=0)
+    longest_s: float = Field(0.4, gt=0)
+
+
+class ReferencePlate(Settings):
+    """The grounded plate on which the electrode is measured: where to touch, and its height (machine frame)."""
+
+    x_mm: float = 10.0
+    y_mm: float = 10.0
+    height_mm: float = -60.0
+    height_u_mm: float = Field(0.005, ge=0)
+
+
+class WorkPlace(Settings):
+    """Where the work stands: the job's origin and rotation in the machine frame, and roughly how high its face is."""
+
+    origin_mm: tuple[float, float] = (40.0, 40.0)
+    rotation_deg: float = 0.0
+    surface_height_mm: float = -60.0
+    surface_height_u_mm: float = Field(2.0, gt=0)
+    clear_height_mm: float = Field(5.0, ge=1.0)
+
+
+class Holder(Settings):
+    """How far the rod stands out below the holder's face: after an advance, and at the least."""
+
+    protrusion_mm: float = Field(45.0, gt=0)
+    protrusion_u_mm: float = Field(2.0, gt=0)
+    min_protrusion_mm: float = Field(22.0, gt=0)
+
+
+class Spindle(Settings):
+    """An optional spindle that turns the electrode."""
+
+    fitted: bool = False
+    rev_min: float = Field(120.0, ge=0)
+
+
+class Water(Settings):
+    """The jet: how long it takes to flow, and how long a drained film needs before a touch."""
+
+    flow_timeout_s: float = Field(3.0, gt=0)
+    drip_pause_s: float = Field(6.0, ge=0)
+
+
+class Machine(Settings):
+    """Everything the host believes about the machine."""
+
+    name: str
+    tick_hz: int = Field(100, ge=50, le=200)
+    axes: Axes = Axes()
+    motion: Motion = Motion()
+    sampler: Sampler = Sampler()
+    source: Source = Source()
+    drop_outs: DropOuts = DropOuts()
+    reference_plate: ReferencePlate = ReferencePlate()
+    work_place: WorkPlace = WorkPlace()
+    holder: Holder = Holder()
+    spindle: Spindle = Spindle()
+    water: Water = Water()
