@@ -6,23 +6,27 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from controller.settings.base import Settings
+from controller.settings.base import NAME_PATTERN, Settings
 
 Point = tuple[float, float]
+Positive = Annotated[float, Field(gt=0)]
+
+LONGEST_ROW = 500
+"""Most columns, rows or holes on a circle. Chosen so that a slip of the keyboard doesn't plan a million holes."""
 
 
 class JobHead(Settings):
     """The job's name, its technology, and whether its holes are a first article to be gauged."""
 
-    name: str = Field(min_length=1, pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]*$")
-    technology: str
+    name: str = Field(min_length=1, pattern=NAME_PATTERN)
+    technology: str = Field(min_length=1)
     first_article: bool = False
 
 
 class Work(Settings):
     """The plate: material, thickness, the room for over-travel below it, and where its face is touched (job frame)."""
 
-    material: str
+    material: str = Field(min_length=1)
     thickness_mm: float = Field(gt=0, le=50)
     clear_below_mm: float = Field(gt=0)
     touch_points_mm: list[Point] = Field(min_length=3)
@@ -31,7 +35,7 @@ class Work(Settings):
 class Electrode(Settings):
     """The rod or tube: `length_mm` is the stock put in, `min_length_mm` the stub that can't be used."""
 
-    material: str
+    material: str = Field(min_length=1)
     diameter_mm: float = Field(gt=0.05, le=10)
     form: Literal["rod", "tube"] = "rod"
     bore_mm: float = Field(0.0, ge=0)
@@ -40,13 +44,13 @@ class Electrode(Settings):
 
 
 class Rectangular(Settings):
-    """Columns by rows at a pitch."""
+    """Columns by rows at a pitch: one figure, or one for x and one for y."""
 
     kind: Literal["rectangular"]
     origin_mm: Point
-    columns: int = Field(ge=1)
-    rows: int = Field(ge=1)
-    pitch_mm: float | Point
+    columns: int = Field(ge=1, le=LONGEST_ROW)
+    rows: int = Field(ge=1, le=LONGEST_ROW)
+    pitch_mm: Positive | tuple[Positive, Positive]
 
 
 class Staggered(Settings):
@@ -54,8 +58,8 @@ class Staggered(Settings):
 
     kind: Literal["staggered"]
     origin_mm: Point
-    columns: int = Field(ge=1)
-    rows: int = Field(ge=1)
+    columns: int = Field(ge=1, le=LONGEST_ROW)
+    rows: int = Field(ge=1, le=LONGEST_ROW)
     pitch_mm: float = Field(gt=0)
 
 
@@ -65,7 +69,7 @@ class Circle(Settings):
     kind: Literal["circle"]
     centre_mm: Point
     radius_mm: float = Field(gt=0)
-    count: int = Field(ge=1)
+    count: int = Field(ge=1, le=LONGEST_ROW)
     start_deg: float = 0.0
 
 

@@ -1,25 +1,34 @@
-"""The machine file: what the maker knows of the mechanics, the boards and the source. Beliefs, never the plant's truth."""
+"""The machine file: what the maker knows of mechanics, boards and source. Beliefs, never the plant's truth."""
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field
 
-from controller.settings.base import Settings
+from controller.settings.base import NAME_PATTERN, Settings
+from controller.settings.units import UM_PER_MM
 
+Positive = Annotated[float, Field(gt=0)]
+NotNegative = Annotated[float, Field(ge=0)]
 Triple = tuple[float, float, float]
+PositiveTriple = tuple[Positive, Positive, Positive]
+NotNegativeTriple = tuple[NotNegative, NotNegative, NotNegative]
+
+ACK_BURST_STEPS = 18
+"""Steps of the smallest burst an `ack` board carries out: three lines of six steps (wires.md, measured on stock boards:
+fewer than six steps are swallowed, fewer than three lines wait about 106 ms)."""
 
 
 class Axes(Settings):
     """Three linear axes, x y z; z is the holder's face, up is positive, homed at the top of its travel."""
 
-    steps_per_mm: Triple = (80.0, 80.0, 400.0)
+    steps_per_mm: PositiveTriple = (80.0, 80.0, 400.0)
     travel_min_mm: Triple = (0.0, 0.0, -90.0)
     travel_max_mm: Triple = (220.0, 220.0, 0.0)
-    top_speed_mm_s: Triple = (60.0, 60.0, 10.0)
-    acceleration_mm_s2: Triple = (500.0, 500.0, 300.0)
-    backlash_um: Triple = (40.0, 40.0, 40.0)
+    top_speed_mm_s: PositiveTriple = (60.0, 60.0, 10.0)
+    acceleration_mm_s2: PositiveTriple = (500.0, 500.0, 300.0)
+    backlash_um: NotNegativeTriple = (40.0, 40.0, 40.0)
 
 
 class Motion(Settings):
@@ -101,7 +110,7 @@ class Water(Settings):
 class Machine(Settings):
     """Everything the host believes about the machine."""
 
-    name: str
+    name: str = Field(min_length=1, pattern=NAME_PATTERN)
     tick_hz: int = Field(100, ge=50, le=200)
     axes: Axes = Axes()
     motion: Motion = Motion()
@@ -113,3 +122,9 @@ class Machine(Settings):
     holder: Holder = Holder()
     spindle: Spindle = Spindle()
     water: Water = Water()
+
+    @property
+    def useful_move_um(self) -> float:
+        """The smallest feed move (z, µm) worth sending: one step, or on `ack` boards three lines of six steps."""
+        steps = ACK_BURST_STEPS if self.motion.convention == "ack" else 1
+        return steps * UM_PER_MM / self.axes.steps_per_mm[2]

@@ -20,8 +20,8 @@ class Guess(Settings):
 class Pair(Settings):
     """The pair this technology is for; a job with other materials is refused."""
 
-    name: str
-    electrode: str
+    name: str = Field(min_length=1)
+    electrode: str = Field(min_length=1)
     work: list[str] = Field(min_length=1)
 
 

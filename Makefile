@@ -1,0 +1,40 @@
+# Two commands matter: `make rehearse` sets everything up and rehearses a whole job; `make test` checks everything.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+STAMP := $(VENV)/.setup-done
+SEED ?= 1
+PIP_FLAGS := --quiet --disable-pip-version-check --no-input
+
+.PHONY: setup rehearse test bench clean
+
+setup: $(STAMP)
+
+$(STAMP): pyproject.toml
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { \
+	  echo "gapwright needs Python 3.11 or newer; this is $$($(PYTHON) --version 2>&1)."; \
+	  echo "Install one and name it: make PYTHON=python3.12 setup"; exit 2; }
+	@$(PYTHON) -c 'import ensurepip, venv' 2>/dev/null || { \
+	  echo "This Python can't make virtual environments (no ensurepip)."; \
+	  echo "On Debian or Ubuntu: sudo apt-get install python3-venv; then run make again."; exit 2; }
+	@echo "Setting up in $(VENV) (a minute or two, once) …"
+	@$(PYTHON) -m venv $(VENV)
+	@$(BIN)/python -m pip install $(PIP_FLAGS) --editable '.[dev]'
+	@touch $@
+
+# Every rehearsal gets a folder of its own, named by the moment it began.
+rehearse: $(STAMP)
+	@$(BIN)/gapwright rehearse diffuser.toml --seed $(SEED) --out runs/$$(date +%Y%m%d-%H%M%S)-$$$$-diffuser
+
+test: $(STAMP)
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+	$(BIN)/python -m pytest -q -n 2
+
+bench: $(STAMP)
+	@$(BIN)/python -m tests.benchmarks.bench --seed $(SEED)
+
+clean:
+	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache

@@ -1,0 +1,100 @@
+"""Putting the source on the electrode and taking it off: the switching order of the electrical page, as cycles."""
+
+from __future__ import annotations
+
+from controller.core.commands import Output, Switch
+from controller.core.cycles.wait import drain, pause, until
+from controller.core.events import Proven
+from controller.core.interlocks import BREAK_BEFORE_MAKE_S, GAP_OPEN_BEFORE_BREAK_S
+from controller.core.rig import Cycle, Rig, Trip
+
+# Pin volts (electrics.md): below 0.2 V with sensing off; "reads open" is anything above half of the 5 V feed, which
+# no wet gap of contact size reaches (0.97 V at 500 µS/cm, 0.37 V at 1500).
+ABSENT_V = 0.2
+OPEN_V = 2.5
+# Longest time a contact may take to follow its coil: five times the release asked for (20 ms, electrics.md).
+CONTACT_TIMEOUT_S = 0.1
+# A relay and its reading settle: twice the sensing relay's usual 5–10 ms (common practice, no source), in whole ticks.
+SENSE_SETTLE_S = 0.03
+# A wet tip drips; how long to wait for the sensing path to open at a place where the gap is known to be wide.
+DRY_TIMEOUT_S = 30.0
+
+
+def prove(rig: Rig) -> Cycle[float]:
+    """Prove the source isolated and the gap open on the sensing path; returns the open reading in volts.
+
+    Leaves the sensing feed on. Raises Trip when the source is still there or its contact does not open.
+    """
+    if not (yield from until(rig, lambda: rig.sense.seen.contact_open, CONTACT_TIMEOUT_S)):
+        raise Trip(
+            "source stuck on",
+            "the mirror contact says that the source is still on the electrode",
+            "switch the supply off at its isolator, wait 5 s, check with a meter; then inspect the source contact",
+        )
+    if rig.locks.on[Output.SENSING]:
+        yield (Switch(Output.SENSING, False),)
+    yield from pause(rig, BREAK_BEFORE_MAKE_S + SENSE_SETTLE_S)
+    off_v = rig.sense.pin_v()
+    if off_v >= ABSENT_V:
+        raise Trip(
+            "source still there",
+            f"the gap reads {off_v:.2f} V with source and sensing feed both off",
+            "switch the supply off at its isolator, wait 5 s, check with a meter; then inspect contact and front end",
+        )
+    yield (Switch(Output.SENSING, True),)
+    yield from pause(rig, SENSE_SETTLE_S)
+    rig.locks.proven = True
+    opened = yield from until(rig, lambda: rig.sense.pin_v() > OPEN_V, DRY_TIMEOUT_S)
+    open_v = rig.sense.pin_v()
+    if not opened:
+        return open_v
+    rig.locks.sensed_open = True
+    rig.tell(Proven(rig.now_s, off_v, open_v))
+    return open_v
+
+
+def energise(rig: Rig) -> Cycle[None]:
+    """Sensing off, water on, flow confirmed, source on: in approach, after a proof. Raises Trip without flow or contact."""
+    if rig.locks.on[Output.SENSING]:
+        yield (Switch(Output.SENSING, False),)
+    yield (Switch(Output.WATER, True),)
+    yield from pause(rig, BREAK_BEFORE_MAKE_S)
+    if not (yield from until(rig, lambda: rig.sense.seen.flow, rig.given.machine.water.flow_timeout_s)):
+        raise Trip(
+            "no flow",
+            "the pump is on but the flow switch does not say so",
+            "look at tank, filter, pump and flow switch; then start again",
+        )
+    yield (Switch(Output.SOURCE, True),)
+    if not (yield from until(rig, lambda: rig.sense.live, CONTACT_TIMEOUT_S)):
+        raise Trip(
+            "source stuck off",
+            "the source contact was commanded on and its mirror contact says that it stayed open",
+            "look at the heartbeat supply, the coil and the contact; `gapwright check` tests each",
+        )
+
+
+def isolate(rig: Rig, timeout_s: float) -> Cycle[bool]:
+    """Open the source contact cold, then stop the water. False when the gap did not open within the time."""
+    if rig.locks.on[Output.SOURCE]:
+        yield from drain(rig)
+        opened = yield from until(
+            rig, lambda: rig.locks.gap_open_s >= GAP_OPEN_BEFORE_BREAK_S and not rig.sense.seen.queued, timeout_s
+        )
+        if not opened:
+            return False
+        yield (Switch(Output.SOURCE, False),)
+    yield from stop_water(rig)
+    return True
+
+
+def stop_water(rig: Rig) -> Cycle[None]:
+    """Stop the water once the source contact is proven open. Raises Trip when it stays closed."""
+    if not (yield from until(rig, lambda: rig.sense.seen.contact_open, CONTACT_TIMEOUT_S)):
+        raise Trip(
+            "source stuck on",
+            "the source contact was commanded off and its mirror contact says that it stayed closed",
+            "switch the supply off at its isolator, wait 5 s, check with a meter; then inspect the source contact",
+        )
+    if rig.locks.on[Output.WATER]:
+        yield (Switch(Output.WATER, False),)

@@ -1,0 +1,72 @@
+"""Measuring the electrode on the reference plate, and mapping the face of the work, both on the sensing path."""
+
+from __future__ import annotations
+
+from math import hypot
+
+from controller.core.cycles.touch import touch_down
+from controller.core.cycles.travel import lower, rise, travel
+from controller.core.cycles.wait import pause
+from controller.core.events import ElectrodeMeasured, SurfaceMapped
+from controller.core.rig import Cycle, Rig
+from controller.core.surface import fit_surface
+from controller.settings.units import UM_PER_MM
+
+# A touch is never better than the place where a step fell: a uniform half step and the reaction of one slow tick, plus
+# the rest of a wet correction. Chosen so that two steps of a usual feed axis are one standard uncertainty.
+TOUCH_U_MM = 0.005
+# Room kept above a place whose height is believed, before the touch begins.
+TOUCH_ROOM_MM = 0.5
+
+
+def measure(rig: Rig) -> Cycle[None]:
+    """Touch the reference plate, take in the tip length, come back to clear height. Raises Trip as `touch_down` does."""
+    plate = rig.given.machine.reference_plate
+    start_s = rig.now_s
+    rig.say("Measuring the electrode on the reference plate")
+    predicted, predicted_u = rig.electrode.tip_mm, rig.electrode.tip_u_mm
+    yield from travel(rig, plate.x_mm, plate.y_mm)
+    yield from pause(rig, rig.given.machine.water.drip_pause_s)
+    expected_mm = plate.height_mm + predicted
+    room_mm = 3.0 * predicted_u + TOUCH_ROOM_MM
+    yield from lower(rig, (expected_mm + room_mm) * UM_PER_MM)
+    contact = yield from touch_down(rig, expected_mm * UM_PER_MM, room_mm * UM_PER_MM, "the reference plate")
+    tip_mm = contact.z_um / UM_PER_MM - plate.height_mm
+    u_mm = hypot(TOUCH_U_MM, contact.spread_um / UM_PER_MM / 2.0, plate.height_u_mm)
+    rig.electrode.measured(tip_mm, u_mm)
+    yield from rise(rig)
+    rig.tell(
+        ElectrodeMeasured(
+            rig.now_s,
+            tip_mm,
+            u_mm,
+            predicted,
+            predicted_u,
+            rig.electrode.stock_mm,
+            rig.hole,
+            rig.now_s - start_s,
+        )
+    )
+
+
+def map_surface(rig: Rig) -> Cycle[None]:
+    """Touch the face of the work at the plan's points and fit the plane. Raises Trip as `touch_down` does."""
+    place = rig.given.machine.work_place
+    points: list[tuple[float, float, float]] = []
+    for number, (x_mm, y_mm) in enumerate(rig.given.plan.touch_points_mm, 1):
+        rig.say(f"Mapping the work: touch {number} of {len(rig.given.plan.touch_points_mm)}")
+        yield from travel(rig, x_mm, y_mm)
+        expected_mm, room_mm = place.surface_height_mm, 3.0 * place.surface_height_u_mm
+        if len(points) >= 1:
+            # The first touch has found the height; what is left is the tilt of a roughly laid plate.
+            expected_mm, room_mm = points[0][2], min(room_mm, 2.0)
+        axis_mm = expected_mm + rig.electrode.tip_mm
+        yield from lower(rig, (axis_mm + room_mm) * UM_PER_MM)
+        contact = yield from touch_down(rig, axis_mm * UM_PER_MM, (room_mm + 1.0) * UM_PER_MM, "the work")
+        points.append((x_mm, y_mm, contact.z_um / UM_PER_MM - rig.electrode.tip_mm))
+        yield from rise(rig)
+    surface = fit_surface(points, TOUCH_U_MM)
+    rig.surface = surface
+    rig.tell(
+        SurfaceMapped(rig.now_s, surface.a_mm, surface.b, surface.c, surface.largest_residual_mm, surface.u_mm)
+    )

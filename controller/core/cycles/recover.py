@@ -1,0 +1,159 @@
+"""Short recovery: a ladder that needs nobody.
+
+Rung 1: a small retreat, which is also the test that tells a short from a drop-out. Rung 2: a larger retreat and a flush.
+Rung 3: out of the hole, source isolated, water off, contact sensed on the safe path. Clear: the hole is approached again.
+Still in contact: the electrode is welded, bent or bridged; a spindle turns it, else the operator is asked, the cause named.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+from controller.core.commands import Output, Switch, Turn
+from controller.core.cycles.ask import ask
+from controller.core.cycles.contacts import OPEN_V, isolate, prove, stop_water
+from controller.core.cycles.touch import release
+from controller.core.cycles.wait import drain, pause, until
+from controller.core.events import FaultTripped, ShortBegan, ShortEnded, SourceOpenedHot
+from controller.core.path import Slide
+from controller.core.phases import Phase, Trigger
+from controller.core.rig import Cycle, Rig
+from controller.settings.units import UM_PER_MM
+
+# Rung 1 opens one to two usual gaps (10–100 µm, references §3); rung 2 draws fresh water in over several rod-gaps.
+SMALL_UM, LARGE_UM = 40.0, 400.0
+# Retreat speed: chosen so that a small retreat, play included, takes about 20 ms.
+RETREAT_UM_S = 5000.0
+# High for two samples' worth of ticks is enough: metal or a bridge gives none.
+CLEAR_S = 0.02
+# How long rung 1 waits: a drop-out that the retreat was spent on is usually over by then; longest drop-outs on top of
+# it are waited for at the same place as long as the filter says "source off".
+RUNG_S = (0.15, 0.6, 3.0)
+FLUSH_S = 0.5
+OFF_PATIENCE_S = 2.0
+
+
+class Freed(StrEnum):
+    """How the ladder ended."""
+
+    IN_HOLE = "in the hole"  # live, clear, to be approached again from where the tip stands
+    OUT = "out of the hole"  # isolated, idle, at the start height
+    HELPED = "by the operator"
+
+
+def recover(rig: Rig, slide: Slide, start_um: float, first_rung: int) -> Cycle[Freed]:
+    """Climb the ladder from `first_rung` (1 or 2) until the short is gone.
+
+    Args:
+        slide: the axis along the hole's path.
+        start_um: arc length of the start height, out of the hole.
+        first_rung: 2 when small retreats have just been tried in vain here.
+    """
+    began_s = rig.now_s
+    rig.tell(ShortBegan(rig.now_s, rig.hole, rig.feed_um / UM_PER_MM))
+    rig.enter(Trigger.SHORT)
+    for rung in range(first_rung, 3):
+        yield slide.back(SMALL_UM if rung == 1 else LARGE_UM, RETREAT_UM_S)
+        yield from drain(rig)
+        if (yield from _opened(rig, RUNG_S[rung - 1])):
+            if rung == 2:
+                rig.say("Short cleared; flushing")
+                yield from pause(rig, FLUSH_S)
+            return _ended(rig, rung, began_s, _cause(rig, rung), Freed.IN_HOLE)
+    rig.say("Short persists: out of the hole")
+    yield slide.back_to(start_um, RETREAT_UM_S)
+    if (yield from isolate(rig, RUNG_S[2])):
+        rig.enter(Trigger.WITHDRAW)
+        rig.enter(Trigger.CLEARED)
+        return _ended(rig, 3, began_s, "debris bridge or weld torn free", Freed.OUT)
+    return (yield from _stuck(rig, began_s))
+
+
+def flush(rig: Rig, slide: Slide) -> Cycle[None]:
+    """Lift and let fresh water in, when the hole gets no deeper though nothing is shorted."""
+    rig.enter(Trigger.SHORT)
+    rig.say("No deeper: lifting to flush")
+    yield slide.back(LARGE_UM, RETREAT_UM_S)
+    yield from drain(rig)
+    yield from pause(rig, FLUSH_S)
+    rig.enter(Trigger.FREED)
+
+
+def _opened(rig: Rig, patience_s: float) -> Cycle[bool]:
+    """Wait for the gap to read high; longer while the filter takes the low for a drop-out."""
+    sense, start_s = rig.sense, rig.now_s
+
+    def clear() -> bool:
+        return sense.open_s >= CLEAR_S
+
+    if (yield from until(rig, clear, patience_s)):
+        return True
+    while sense.gap.p_off > sense.gap.p_shorted and rig.now_s - start_s < OFF_PATIENCE_S:
+        yield ()
+        if clear():
+            return True
+    return clear()
+
+
+def _cause(rig: Rig, rung: int) -> str:
+    return "touch" if rung == 1 else "debris"
+
+
+def _ended(rig: Rig, rung: int, began_s: float, cause: str, freed: Freed) -> Freed:
+    rig.tell(ShortEnded(rig.now_s, rig.hole, rung, rig.now_s - began_s, cause))
+    if freed is Freed.IN_HOLE:
+        rig.enter(Trigger.FREED)
+    return freed
+
+
+def _stuck(rig: Rig, began_s: float) -> Cycle[Freed]:
+    """Contact even out of the hole: the source has to open under it. Then sense, turn, and at last ask."""
+    cause = "welded, bent or bridged electrode"
+    rig.enter(Trigger.TRIP)
+    yield (Switch(Output.SOURCE, False, hot=True),)
+    rig.tell(SourceOpenedHot(rig.now_s, rig.locks.hot_openings, cause))
+    yield from stop_water(rig)
+    rig.tell(FaultTripped(rig.now_s, cause, "the gap stayed shorted with the electrode lifted out of the hole", "none yet"))
+    rig.enter(Trigger.ACKNOWLEDGE)
+    yield from pause(rig, FLUSH_S)
+    if (yield from _senses_open(rig)):
+        rig.enter(Trigger.GO_ON)
+        return _ended(rig, 3, began_s, "debris bridge or weld torn free", Freed.OUT)
+    if rig.given.machine.spindle.fitted and (yield from _turned_free(rig)):
+        rig.enter(Trigger.GO_ON)
+        return _ended(rig, 4, began_s, cause, Freed.OUT)
+    while True:
+        yield from ask(
+            rig,
+            topic="electrode-stuck",
+            what_happened=f"The electrode is still in contact with the work outside hole {rig.hole}: {cause}.",
+            what_to_do="Free the electrode, clear bridges and chips, straighten or change a bent rod.",
+            what_next="The host proves the source absent and the gap open, measures the electrode and goes on with this hole.",
+            choices=("done", "end"),
+            planned=False,
+        )
+        if (yield from _senses_open(rig)):
+            break
+    rig.enter(Trigger.GO_ON)
+    return _ended(rig, 5, began_s, cause, Freed.HELPED)
+
+
+def _senses_open(rig: Rig) -> Cycle[bool]:
+    """Prove isolation and read the sensing path, in hold; the feed is off again afterwards."""
+    open_v = yield from prove(rig)
+    yield from release(rig)
+    return open_v > OPEN_V
+
+
+def _turned_free(rig: Rig) -> Cycle[bool]:
+    """Turn the spindle a little both ways and sense again."""
+    for rev_min in (rig.given.machine.spindle.rev_min, -rig.given.machine.spindle.rev_min):
+        yield (Turn(rev_min),)
+        yield from pause(rig, 1.0)
+    yield (Turn(0.0),)
+    return (yield from _senses_open(rig))
+
+
+def short_declared(rig: Rig) -> bool:
+    """True when the gap filter holds a short for more probable than everything else."""
+    return rig.sense.gap.p_shorted > 0.5 and rig.in_phase(Phase.APPROACH, Phase.ERODE)

@@ -1,0 +1,159 @@
+"""Touching metal with the tip on the sensing path: two speeds, contact confirmed, repeated until the spread is good.
+
+Wet contact and metal contact. Through a film the reading falls smoothly on the way down, 5 V·R/(R + 2.2 kΩ) with R in
+proportion to the distance left; metal takes it below 0.1 V. So with y = V/(5 − V), which is proportional to the distance
+in water, the readings of a wet descent lie on a line whose zero is the metal. The touch is where the reading stays below
+0.1 V; the line shows how far before the metal that already was (8 µm at 1500 µS/cm under a flat 1.2 mm rod), and is
+taken off when it is well determined.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from statistics import median
+
+from controller.core.commands import Halt, Output, Switch
+from controller.core.cycles.contacts import OPEN_V, prove
+from controller.core.cycles.wait import drain, pause
+from controller.core.events import Touched
+from controller.core.fits import FitError, fit_line
+from controller.core.gap import METAL_V
+from controller.core.path import Plunge, Slide
+from controller.core.permissions import TOUCH_SPEED_UM_S
+from controller.core.phases import Trigger
+from controller.core.rig import Cycle, Rig, Trip
+from controller.settings.units import UM_PER_MM
+
+SLOW_UM_S = 60.0  # chosen so that 30 ms of reaction costs less than one 2.5 µm step of a usual feed axis
+BACK_OFF_UM = 150.0  # chosen so that play (30–50 µm) and film drag are left behind between repeats
+LIFT_UM_S = 4000.0  # chosen so that a lift is over in a few ticks
+SPREAD_UM = 8.0  # chosen so that the mean of two touches is good to a few steps of a usual feed axis
+REPEATS_MAX = 6
+# A reading between metal and this, seen on three steps in a row, is water.
+WET_V = 4.0
+
+
+@dataclass(slots=True, frozen=True)
+class Contact:
+    """Axis height of a confirmed contact (µm), its spread over the repeats (µm), and whether it was wet."""
+
+    z_um: float
+    spread_um: float
+    wet: bool
+
+
+def touch_down(rig: Rig, expected_z_um: float, margin_um: float, purpose: str) -> Cycle[Contact]:
+    """Touch straight down from here, the metal expected at axis height `expected_z_um` give or take `margin_um`.
+
+    Starts and ends in idle (lifted by the back-off). Raises Trip when the sensing path does not open, or nothing is met.
+    """
+    rig.enter(Trigger.TOUCH)
+    if (yield from prove(rig)) <= OPEN_V:
+        raise Trip(
+            "sensing path closed",
+            f"the sensing path reads contact {(rig.sense.seen.z_um - expected_z_um) / UM_PER_MM:.2f} mm above {purpose}",
+            "look for a bridge, a bent electrode, or water standing on the plate; clean, dry, then go on",
+        )
+    slide = _slide(rig)
+    depth_um = rig.sense.seen.z_um - expected_z_um + margin_um
+    if not (yield from _descend(rig, slide, TOUCH_SPEED_UM_S, depth_um, [])):
+        raise Trip(
+            f"nothing found at {purpose}",
+            f"no contact down to {depth_um / UM_PER_MM:.2f} mm below the start",
+            "check that the plate is there and grounded, and that the electrode stands out as far as the machine file says",
+        )
+    contact = yield from _repeat(rig, slide)
+    seen = rig.sense.seen
+    rig.tell(
+        Touched(
+            rig.now_s,
+            purpose,
+            seen.x_um / UM_PER_MM,
+            seen.y_um / UM_PER_MM,
+            contact.z_um / UM_PER_MM,
+            contact.spread_um / UM_PER_MM,
+            contact.wet,
+        )
+    )
+    yield from release(rig)
+    rig.enter(Trigger.TOUCHED)
+    return contact
+
+
+def release(rig: Rig) -> Cycle[None]:
+    """Switch the sensing feed off before the phase that permits it is left."""
+    if rig.locks.on[Output.SENSING]:
+        yield (Switch(Output.SENSING, False),)
+
+
+def _slide(rig: Rig) -> Slide:
+    seen, machine = rig.sense.seen, rig.given.machine
+    return Slide(Plunge(seen.x_um, seen.y_um, seen.z_um), machine.axes.backlash_um[2], machine.useful_move_um)
+
+
+def _repeat(rig: Rig, slide: Slide) -> Cycle[Contact]:
+    """Slow touches until the last two agree, or the most repeats are done; the median counts."""
+    heights: list[float] = []
+    wet = False
+    while len(heights) < 2 or (abs(heights[-1] - heights[-2]) > SPREAD_UM and len(heights) < REPEATS_MAX):
+        yield slide.back(BACK_OFF_UM, LIFT_UM_S)
+        yield from drain(rig)
+        yield from pause(rig, 0.05)
+        yield slide.take_up(TOUCH_SPEED_UM_S)
+        trace: list[tuple[float, float]] = []
+        if not (yield from _descend(rig, slide, SLOW_UM_S, slide.axis_um + 4.0 * BACK_OFF_UM, trace)):
+            raise Trip(
+                "contact lost",
+                "a touch that was there a moment ago could not be repeated",
+                "look at the electrode's clamp and at the sensing wire",
+            )
+        offset_um, was_wet = wet_offset_um(trace)
+        wet = wet or was_wet
+        heights.append(rig.sense.seen.z_um - offset_um)
+    yield slide.back(BACK_OFF_UM, LIFT_UM_S)
+    yield from drain(rig)
+    spread = max(heights) - min(heights) if len(heights) == 2 else abs(heights[-1] - heights[-2])
+    return Contact(median(heights[-3:] if len(heights) > 2 else heights), spread, wet)
+
+
+def _descend(
+    rig: Rig, slide: Slide, speed_um_s: float, depth_um: float, trace: list[tuple[float, float]]
+) -> Cycle[bool]:
+    """Feed forward until metal is sensed; False at `depth_um` along the slide. Fills `trace` with (height, volts)."""
+    feed_um = speed_um_s * rig.tick_s
+    while True:
+        volts = rig.sense.pin_v()
+        if rig.sense.seen.samples:
+            trace.append((rig.sense.seen.z_um, volts))
+        if rig.sense.seen.samples and volts < METAL_V:
+            yield (Halt(),)
+            yield from drain(rig)
+            slide.halted_at(rig.sense.seen.z_um)
+            if rig.sense.pin_v() < METAL_V:
+                return True
+        if slide.axis_um > depth_um:
+            return False
+        yield slide.forward(feed_um, speed_um_s * 1.5 if speed_um_s < TOUCH_SPEED_UM_S else speed_um_s)
+
+
+def wet_offset_um(trace: list[tuple[float, float]]) -> tuple[float, bool]:
+    """How far above the metal the reading fell below 0.1 V, from the water's own line; and whether there was water.
+
+    Args:
+        trace: (axis height µm, pin volts) of a slow descent, in order.
+    """
+    wet = [(z, v / (5.0 - v)) for z, v in trace if METAL_V < v < WET_V]
+    if len({z for z, _ in wet}) < 3:
+        return 0.0, False
+    near = wet[-60:]
+    try:
+        line = fit_line([z for z, _ in near], [y for _, y in near])
+    except FitError:
+        return 0.0, True
+    if line.slope <= 0.0:
+        return 0.0, True
+    metal_z = line.x_centre - line.y_centre / line.slope
+    offset = trace[-1][0] - metal_z
+    u = line.u_centre / line.slope
+    # Only a correction that is plausible and determined is better than none.
+    return (offset, True) if 0.0 < offset < 30.0 and u < 5.0 else (0.0, True)

@@ -1,0 +1,56 @@
+"""Moving with the source off: referencing, up to the clear height, sideways, down to a start height."""
+
+from __future__ import annotations
+
+from controller.core.commands import Home, Move
+from controller.core.cycles.wait import drain, until
+from controller.core.phases import Phase, Trigger
+from controller.core.rig import Cycle, Rig, Trip
+from controller.settings.units import UM_PER_MM
+
+# Longest time for homing: the longest axis at a slow 5 mm/s (common practice, no source) is well inside this.
+HOME_TIMEOUT_S = 180.0
+
+
+def reference(rig: Rig) -> Cycle[None]:
+    """Home all axes. Raises Trip when the board doesn't report them referenced in time."""
+    rig.say("Referencing the axes")
+    yield (Home(),)
+    yield ()
+    seen = rig.sense
+    if not (yield from until(rig, lambda: seen.seen.homed and not seen.seen.queued, HOME_TIMEOUT_S)):
+        raise Trip("homing failed", "the axes were not referenced in time", "look at the end switches, then start again")
+
+
+def rise(rig: Rig) -> Cycle[None]:
+    """Lift to the clear height in retract, from wherever the tip stands; ends in idle."""
+    clear_um = rig.clear_z_um()
+    rig.locks.clear_z_um = clear_um
+    seen = rig.sense.seen
+    if seen.z_um < clear_um - 1.0:
+        if not rig.in_phase(Phase.RETRACT):
+            rig.enter(Trigger.WITHDRAW)
+        yield (Move(seen.x_um, seen.y_um, clear_um, _top(rig, 2), urgent=True),)
+        yield from drain(rig)
+    if rig.in_phase(Phase.RETRACT):
+        rig.enter(Trigger.CLEARED)
+
+
+def travel(rig: Rig, x_mm: float, y_mm: float) -> Cycle[None]:
+    """Go to a place at clear height. Ends in idle above it."""
+    yield from rise(rig)
+    z_um = max(rig.sense.seen.z_um, rig.locks.clear_z_um)
+    yield (Move(x_mm * UM_PER_MM, y_mm * UM_PER_MM, z_um, min(_top(rig, 0), _top(rig, 1))),)
+    yield from drain(rig)
+
+
+def lower(rig: Rig, z_um: float) -> Cycle[None]:
+    """Jog straight down to a height that is known to be free, source off; in idle."""
+    seen = rig.sense.seen
+    if z_um < seen.z_um:
+        yield (Move(seen.x_um, seen.y_um, z_um, _top(rig, 2)),)
+        yield from drain(rig)
+
+
+def _top(rig: Rig, axis: int) -> float:
+    return rig.given.machine.axes.top_speed_mm_s[axis] * UM_PER_MM

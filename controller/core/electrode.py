@@ -1,0 +1,125 @@
+"""What is believed of the electrode: tip length, wear a hole, cone length, stock, each with its uncertainty.
+
+Tip length is the distance from the holder's face to the lowest point. It is known from a touch on the reference plate and
+predicted in between: each hole takes an amount that is the same on average (learned) and scatters from hole to hole
+(learned too, from how far the predictions were off). A two-state Kalman filter, tip length and wear a hole, in plain
+floats. Predicting wear without measuring goes wrong with depth (Puthumana, Bissacco & Hansen 2017,
+10.1007/s00170-017-0371-5); periodic measurement is the simple remedy (Malayath et al. 2019).
+"""
+
+from __future__ import annotations
+
+from math import sqrt
+
+
+class Electrode:
+    """Belief about the electrode in use, in millimetres.
+
+    Attributes:
+        stock_mm: length of rod that is left in all, tip to the end above the holder.
+        cone_mm, cone_u_mm: length of the worn cone, as the last holes showed it.
+    """
+
+    __slots__ = (
+        "_cov",
+        "_holes_since",
+        "_scatter2",
+        "_scatter_weight",
+        "_tip",
+        "_tip_var",
+        "_wear",
+        "_wear_var",
+        "cone_mm",
+        "cone_u_mm",
+        "stock_mm",
+    )
+
+    def __init__(self, tip_mm: float, tip_u_mm: float, wear_mm: float, wear_u_mm: float, stock_mm: float) -> None:
+        self._tip, self._tip_var = tip_mm, tip_u_mm**2
+        self._wear, self._wear_var = wear_mm, wear_u_mm**2
+        self._cov = 0.0
+        # Hole-to-hole scatter before anything was learned: a quarter of the wear itself. Common practice, no source.
+        self._scatter2 = (0.25 * wear_mm) ** 2
+        self._scatter_weight = 2.0
+        self._holes_since = 0.0
+        self.stock_mm = stock_mm
+        self.cone_mm, self.cone_u_mm = 0.0, 0.0
+
+    @property
+    def tip_mm(self) -> float:
+        """Believed tip length."""
+        return self._tip
+
+    @property
+    def tip_u_mm(self) -> float:
+        """Standard uncertainty of the tip length."""
+        return sqrt(self._tip_var)
+
+    @property
+    def wear_mm(self) -> float:
+        """Length that a hole takes, on average."""
+        return self._wear
+
+    @property
+    def wear_u_mm(self) -> float:
+        """Standard uncertainty of the wear of one more hole: of the average and of the scatter."""
+        return sqrt(self._wear_var + self._scatter2)
+
+    def drilled(self, share: float) -> None:
+        """One hole's wear, or a share of it, was taken from the tip."""
+        self._tip -= share * self._wear
+        self._tip_var += share * share * self._wear_var - 2.0 * share * self._cov + share * self._scatter2
+        self._cov -= share * self._wear_var
+        self._holes_since += share
+        self.stock_mm -= share * self._wear
+
+    def u_after(self, holes: float) -> float:
+        """Standard uncertainty of the tip length after so many more holes without a measurement."""
+        return sqrt(self._tip_var + holes * holes * self._wear_var - 2.0 * holes * self._cov + holes * self._scatter2)
+
+    def measured(self, tip_mm: float, u_mm: float) -> None:
+        """Take in a measured tip length."""
+        off = tip_mm - self._tip
+        if self._holes_since > 0.0:
+            self._learn_scatter(off, u_mm)
+        total = self._tip_var + u_mm**2
+        gain_tip, gain_wear = self._tip_var / total, self._cov / total
+        self.stock_mm += gain_tip * off
+        self._tip += gain_tip * off
+        self._wear = max(self._wear + gain_wear * off, 0.0)
+        self._wear_var -= gain_wear * self._cov
+        self._cov *= 1.0 - gain_tip
+        self._tip_var *= 1.0 - gain_tip
+        self._holes_since = 0.0
+
+    def seen(self, tip_mm: float, u_mm: float) -> None:
+        """Take in a weaker sight of the tip (first spark on the mapped surface) without judging the scatter by it."""
+        gain = self._tip_var / (self._tip_var + u_mm**2)
+        off = tip_mm - self._tip
+        self._wear = max(self._wear + self._cov / (self._tip_var + u_mm**2) * off, 0.0)
+        self._wear_var -= self._cov**2 / (self._tip_var + u_mm**2)
+        self.stock_mm += gain * off
+        self._tip += gain * off
+        self._cov *= 1.0 - gain
+        self._tip_var *= 1.0 - gain
+
+    def renewed(self, tip_mm: float, u_mm: float, stock_mm: float | None = None) -> None:
+        """The electrode was pushed down or replaced and measured: the tip is known anew, what was learned of wear stays."""
+        self._tip, self._tip_var, self._cov = tip_mm, u_mm**2, 0.0
+        self._holes_since = 0.0
+        if stock_mm is not None:
+            self.stock_mm = stock_mm
+
+    def cone_seen(self, cone_mm: float, u_mm: float) -> None:
+        """Take in a cone length shown by a hole (from breakthrough to the last sparks); the cone changes slowly."""
+        variance = self.cone_u_mm**2 + (0.1 * self.cone_mm) ** 2
+        gain = variance / (variance + u_mm**2)
+        self.cone_mm += gain * (cone_mm - self.cone_mm)
+        self.cone_u_mm = sqrt((1.0 - gain) * variance)
+
+    def _learn_scatter(self, off: float, u_mm: float) -> None:
+        """Compare how far the prediction was off with what it said of itself; move the scatter toward the truth."""
+        explained = self._tip_var - self._holes_since * self._scatter2 + u_mm**2
+        seen2 = max((off * off - explained) / self._holes_since, 0.0)
+        self._scatter_weight = min(self._scatter_weight + 1.0, 30.0)
+        self._scatter2 = max(self._scatter2 + (seen2 - self._scatter2) / self._scatter_weight, 1e-6)

@@ -1,0 +1,294 @@
+"""The gap state, from a signal that does not say what it means.
+
+The problem. One pin tells high from low a thousand times a second. A low is a spark just cut off (1–10 ms), a short
+circuit (until something ends it), or a drop-out of the source (10–400 ms): the three overlap in duration, so no single
+threshold separates them. What does separate them is statistics (how often does *this* source drop out, and for how
+long), time, and the answer to a small retreat: a short ends when the gap opens, a drop-out does not care.
+
+The filter. Four hidden states: open, sparking, shorted, source off. While lows are short, the source is plainly on and
+the filter only weighs open against sparking by the time since the last spark. Once a low lasts longer than a spark pause
+can, the choice is shorted against off, and each is weighed by (how often it begins) × (how probable it is that it still
+lasts), with the survival of a short falling for every micrometre that the tip was lifted meanwhile. Rates and durations
+start from the machine's fingerprint (`check`) and go on being estimated while eroding, since some sources drop out more
+under load.
+
+What it does not know. With the `clamp` front end nothing tells burning from open, and nothing tells a short from a
+drop-out in the first milliseconds. `divider` separates burning from open, `biased` separates a metal contact (below
+0.1 V) from every other low.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from math import erfc, exp, log, sqrt
+
+from controller.settings.machine import DropOuts, Sampler
+
+
+class GapState(StrEnum):
+    """The hidden states of the gap while the source is connected."""
+
+    OPEN = "open"
+    SPARKING = "sparking"
+    SHORTED = "shorted"
+    OFF = "source off"
+
+
+ADC_COUNTS = 1023  # full scale of a 10-bit converter (open Firmata analog message, wires.md)
+
+# Longest pause after a spark in both current-limit laws: 10 ms off + 1 ms recovery (electrics.md), + 1 sample each side.
+SPARK_PAUSE_MAX_MS = 13.0
+
+# Pin volts below which a reading counts as low, and as metal, by front end (electrics.md):
+# clamp: half of the 3 V plateau. divider: 11 V at the gap, half of the 22.5 V burning voltage (references §1).
+# biased: anything clearly off the 3 V plateau is "source absent"; only metal reads below 0.1 V.
+LOW_V = {"clamp": 1.5, "divider": 11.0 * 4.5 / 64.0, "biased": 2.75}
+METAL_V = 0.1
+# divider: a reading between half of burning and 7.5 V above burning is a discharge (references §1: 22.5 ± 7.5 V).
+BURNING_TOP_V = 31.0 * 4.5 / 64.0
+
+
+@dataclass(slots=True)
+class Window:
+    """What one tick's samples showed, with the low run carried over from tick to tick.
+
+    `sparks` counts pauses short enough to be a spark's; `low_ms` is the length of the low run still going on, 0 when the
+    last sample was high; `ended_ms` the longest low run that ended in this tick beyond a spark pause.
+    """
+
+    samples: int = 0
+    lows: int = 0
+    burning: int = 0
+    metal: int = 0
+    sparks: int = 0
+    low_ms: float = 0.0
+    ended_ms: float = 0.0
+    last_v: float = 0.0
+
+
+class WindowReader:
+    """Turns raw samples into windows, keeping the low run between ticks."""
+
+    __slots__ = ("_burning", "_low", "_metal", "_to_volts", "window")
+
+    def __init__(self, sampler: Sampler) -> None:
+        to_volts = sampler.full_scale_v / ADC_COUNTS
+        self._to_volts = to_volts
+        self._low = LOW_V[sampler.front_end] / to_volts
+        self._metal = METAL_V / to_volts if sampler.front_end == "biased" else -1.0
+        self._burning = BURNING_TOP_V / to_volts if sampler.front_end == "divider" else -1.0
+        self.window = Window()
+
+    def read(self, samples: Sequence[int]) -> Window:
+        """One tick's samples (counts, 1 ms apart, oldest first) → the window, the same object every time."""
+        w = self.window
+        w.samples = len(samples)
+        w.sparks = w.lows = w.burning = w.metal = 0
+        w.ended_ms = 0.0
+        if not samples:
+            return w
+        w.last_v = samples[-1] * self._to_volts
+        if min(samples) >= self._low and self._burning < 0.0:
+            if w.low_ms:
+                self._end_run(w)
+            return w
+        for count in samples:
+            if count < self._low:
+                w.lows += 1
+                w.low_ms += 1.0
+                if count < self._metal:
+                    w.metal += 1
+            else:
+                if w.low_ms:
+                    self._end_run(w)
+                if count < self._burning:
+                    w.burning += 1
+        return w
+
+    @staticmethod
+    def _end_run(w: Window) -> None:
+        if w.low_ms <= SPARK_PAUSE_MAX_MS:
+            w.sparks += 1
+        else:
+            w.ended_ms = max(w.ended_ms, w.low_ms)
+        w.low_ms = 0.0
+
+
+class GapFilter:
+    """Probabilities of the four hidden states, one update a tick.
+
+    Attributes:
+        p_open, p_sparking, p_shorted, p_off: probabilities, summing to 1.
+        spark_rate_hz: sparks a second, smoothed over about a quarter of a second.
+        high_share: share of samples at high level while the source is taken to be on, smoothed alike.
+    """
+
+    __slots__ = (
+        "_biased",
+        "_counted_long",
+        "_metal_share",
+        "_off",
+        "_short",
+        "_since_spark_s",
+        "_smoothing",
+        "high_share",
+        "p_off",
+        "p_open",
+        "p_shorted",
+        "p_sparking",
+        "spark_rate_hz",
+    )
+
+    def __init__(self, sampler: Sampler, fingerprint: DropOuts, tick_s: float) -> None:
+        self._biased = sampler.front_end == "biased"
+        self._off = DropOutLaw(fingerprint)
+        self._short = ShortLaw()
+        # Chosen so that the servo's loop gain (servo.py) keeps a phase margin: a quarter of a second averages some
+        # 15 sparks, and the eroding front moves only a few micrometres meanwhile.
+        self._smoothing = 1.0 - exp(-tick_s / 0.25)
+        self._since_spark_s = 1e9
+        self._metal_share = 0.0
+        self._counted_long = False
+        self.spark_rate_hz = 0.0
+        self.high_share = 1.0
+        self.p_open, self.p_sparking, self.p_shorted, self.p_off = 1.0, 0.0, 0.0, 0.0
+
+    @property
+    def state(self) -> GapState:
+        """The most probable state."""
+        best = max(self.p_open, self.p_sparking, self.p_shorted, self.p_off)
+        if best == self.p_sparking:
+            return GapState.SPARKING
+        if best == self.p_open:
+            return GapState.OPEN
+        return GapState.SHORTED if best == self.p_shorted else GapState.OFF
+
+    @property
+    def drop_outs(self) -> DropOutLaw:
+        """The belief about the source's own drop-outs."""
+        return self._off
+
+    def restart(self) -> None:
+        """Forget the recent past (the source was just connected); keep what was learned of source and shorts."""
+        self._since_spark_s = 1e9
+        self.spark_rate_hz, self.high_share, self._metal_share = 0.0, 1.0, 0.0
+        self.p_open, self.p_sparking, self.p_shorted, self.p_off = 1.0, 0.0, 0.0, 0.0
+
+    def update(self, window: Window, lift_um: float, dt_s: float) -> None:
+        """Take in one tick: its window, and how far the tip was lifted since the low run began (0 when it was not)."""
+        if window.ended_ms:
+            self._learn(window.ended_ms * 0.001, lift_um)
+        if window.low_ms > SPARK_PAUSE_MAX_MS:
+            self._weigh_long_low(window, lift_um)
+            return
+        self._off.live_s += dt_s
+        self._short.live_s += dt_s
+        a = self._smoothing
+        found = window.sparks + (1 if window.burning and not window.sparks else 0)
+        self.spark_rate_hz += a * (found / dt_s - self.spark_rate_hz)
+        if window.samples:
+            self.high_share += a * (1.0 - window.lows / window.samples - self.high_share)
+        self._since_spark_s = 0.0 if window.sparks or window.lows or window.burning else self._since_spark_s + dt_s
+        self._weigh_live()
+
+    def _weigh_live(self) -> None:
+        # Delays are exponential (references §3): after t without a spark the odds of "still sparking at the recent rate"
+        # fall as exp(-rate·t). 5 /s is the slowest rate still worth calling sparking: chosen so that a state change
+        # is told within about the time that truth needs to show itself.
+        rate = max(self.spark_rate_hz, 5.0)
+        p = exp(-min(self._since_spark_s * rate, 50.0)) if self._since_spark_s < 1e8 else 0.0
+        self.p_sparking, self.p_open = p, 1.0 - p
+        self.p_shorted = self.p_off = 0.0
+        self._metal_share = 0.0
+        self._counted_long = False
+
+    def _weigh_long_low(self, window: Window, lift_um: float) -> None:
+        low_s = window.low_ms * 0.001
+        off = self._off.rate_hz * self._off.survival(low_s)
+        short = self._short.rate_hz * self._short.survival(low_s, lift_um)
+        if self._biased and window.samples:
+            self._metal_share += 0.5 * (window.metal / window.samples - self._metal_share)
+            # Metal reads below 0.1 V and nothing else does; 1 % is room for noise at the threshold.
+            off *= 1.0 - 0.99 * self._metal_share
+            short *= 0.01 + self._metal_share
+        total = off + short
+        self.p_shorted, self.p_off = short / total, off / total
+        self.p_open = self.p_sparking = 0.0
+
+    def _learn(self, low_s: float, lift_um: float) -> None:
+        """A long low is over: share it between the two laws by what was believed at its end."""
+        p_off = self.p_off if self.p_off + self.p_shorted > 0.5 else 0.5
+        self._off.learn(low_s, p_off)
+        self._short.learn(low_s if lift_um <= 0.0 else None, 1.0 - p_off)
+
+
+class DropOutLaw:
+    """Drop-outs of the source: how often they begin and how long they last (log-normal), fingerprint first."""
+
+    __slots__ = ("_begun", "_mean_log", "_prior_s", "_spread", "_weight", "live_s")
+
+    def __init__(self, fingerprint: DropOuts) -> None:
+        # The fingerprint counts like one minute of watching: `check` keeps the source live for at most that long.
+        self._prior_s = 60.0
+        self._begun = max(fingerprint.rate_hz, 0.005) * self._prior_s
+        self._mean_log = log(fingerprint.median_s)
+        # Two-sided 2 sigma between the median and the longest seen, floor at a factor of 1.5.
+        self._spread = max(0.4, log(max(fingerprint.longest_s / fingerprint.median_s, 1.5)) / 2.0)
+        self._weight = min(self._begun, 20.0) + 3.0
+        self.live_s = 0.0
+
+    @property
+    def rate_hz(self) -> float:
+        """Drop-outs begun for each second that the source was on."""
+        return self._begun / (self._prior_s + self.live_s)
+
+    @property
+    def median_s(self) -> float:
+        """Median duration."""
+        return exp(self._mean_log)
+
+    def survival(self, duration_s: float) -> float:
+        """Probability that a drop-out that began `duration_s` ago still lasts."""
+        return max(0.5 * erfc((log(duration_s) - self._mean_log) / (self._spread * sqrt(2.0))), 1e-9)
+
+    def learn(self, duration_s: float, weight: float) -> None:
+        """A low of this duration ended that was a drop-out with probability `weight`."""
+        self._begun += weight
+        self._weight = min(self._weight + weight, 400.0)  # forgets slowly: sources warm up over a job
+        step = weight / self._weight
+        gap = log(duration_s) - self._mean_log
+        self._mean_log += step * gap
+        self._spread = max(0.25, sqrt(self._spread**2 + step * (gap * gap - self._spread**2)))
+
+
+class ShortLaw:
+    """Short circuits: how often they begin, how long they last untouched, how they answer to a lift."""
+
+    __slots__ = ("_begun", "_mean_s", "_weight", "live_s")
+
+    def __init__(self) -> None:
+        # Before anything is known: one short in ten seconds of sparking, lasting two seconds if nothing is done. Both
+        # chosen so that the first long lows of a job are answered with the small retreat, which is the test that tells.
+        self._begun, self._mean_s, self._weight = 3.0, 2.0, 3.0
+        self.live_s = 30.0
+
+    @property
+    def rate_hz(self) -> float:
+        """Shorts begun for each second that the source was on."""
+        return self._begun / self.live_s
+
+    # A lift of one gap ends nearly every short: 15 µm to fall to 1/e, half of a usual gap (10–100 µm, references §3).
+    LIFT_SCALE_UM = 15.0
+
+    def survival(self, duration_s: float, lift_um: float) -> float:
+        """Probability that a short still lasts after this time and this lift; never below 2 % (welds and bridges)."""
+        return max(exp(-duration_s / self._mean_s) * exp(-max(lift_um, 0.0) / self.LIFT_SCALE_UM), 0.02)
+
+    def learn(self, untouched_s: float | None, weight: float) -> None:
+        """A low ended that was a short with probability `weight`; its duration counts only if nothing was lifted."""
+        self._begun += weight
+        if untouched_s is not None:
+            self._weight = min(self._weight + weight, 100.0)
+            self._mean_s = max(0.05, self._mean_s + weight / self._weight * (untouched_s - self._mean_s))

@@ -1,0 +1,122 @@
+"""Guards: what is watched in every tick whatever the cycle does, as one table of rows.
+
+Each row says when it trips, how long that must last, what it means and what clears it. A tripped guard isolates the
+source at once, under current if need be, and ends in `fault`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from controller.core.commands import Output
+from controller.core.interlocks import Interlocks
+from controller.core.observation import BoardState
+from controller.core.rig import Trip
+from controller.core.sense import Sense
+
+
+@dataclass(slots=True, frozen=True)
+class Guard:
+    """One row: trips when `trips` has been true for `dwell_s`."""
+
+    cause: str
+    trips: Callable[[Sense, Interlocks], bool]
+    dwell_s: float
+    meaning: str
+    remedy: str
+
+
+GUARDS: tuple[Guard, ...] = (
+    Guard(
+        "stop pressed",
+        lambda sense, locks: sense.seen.stop_pressed,
+        0.0,
+        "the hard-wired stop was pressed; its copy says so",
+        "find out why, release it, start again with resume",
+    ),
+    Guard(
+        "guard open",
+        lambda sense, locks: not sense.seen.guard_closed and (locks.on[Output.SOURCE] or sense.live),
+        0.0,
+        "the guard was opened with the source on the electrode",
+        "close the guard, start again with resume",
+    ),
+    Guard(
+        "tank low",
+        lambda sense, locks: not sense.seen.level_ok,
+        1.0,  # a level switch bobs; a second of dry pump harms nothing (common practice, no source)
+        "the tank level switch says that the water is low",
+        "fill the tank, look for a leak, start again with resume",
+    ),
+    Guard(
+        "sampler silent",
+        lambda sense, locks: sense.seen.sampler_age_s > 0.1,
+        0.0,  # ten times the worst age measured of a healthy stream (11 ms, wires.md) is in the condition itself
+        "no sample of the gap has arrived for a tenth of a second",
+        "look at the sampler's cable and supply; `gapwright check` tests it",
+    ),
+    Guard(
+        "board alarm",
+        lambda sense, locks: sense.seen.board is BoardState.ALARM,
+        0.0,
+        "the motion board reports an alarm: the axis positions are unknown",
+        "look for what the axes ran into, reference again with resume",
+    ),
+    Guard(
+        "board lost",
+        lambda sense, locks: sense.seen.board is BoardState.LOST,
+        0.0,
+        "the motion board does not answer, or has reset",
+        "look at its cable and supply, reference again with resume",
+    ),
+    Guard(
+        "flow lost",
+        lambda sense, locks: sense.live and not sense.seen.flow,
+        0.3,  # live without confirmed flow at most 0.5 s (interfaces.md), less the contact's own time
+        "the water stopped with the source on the electrode",
+        "look at tank, filter, pump and flow switch, then start again with resume",
+    ),
+    Guard(
+        "no removal",
+        lambda sense, locks: sense.live and sense.idle_s > 9.8,
+        0.0,  # live with no removal at most 10 s (interfaces.md): it etches the work
+        "the source stood on the electrode for ten seconds and nothing was removed",
+        "is the source alive, is the work in place?",
+    ),
+    Guard(
+        "source not isolated",
+        lambda sense, locks: not sense.seen.contact_open and not locks.on[Output.SOURCE],
+        0.15,  # five times coil and contact together (hold-up is the gate's affair), chosen so
+        "the source contact was commanded off and its mirror contact says that it is closed",
+        "switch the supply off at its isolator, wait 5 s, check with a meter; then inspect the source contact",
+    ),
+    Guard(
+        "source contact dropped",
+        lambda sense, locks: sense.seen.contact_open and locks.on[Output.SOURCE],
+        0.15,
+        "the source contact was commanded on and its mirror contact says that it is open",
+        "look at heartbeat supply, coil and contact; `gapwright check` tests each",
+    ),
+)
+
+
+class GuardWatch:
+    """Runs the table, keeping for each row how long it has been true."""
+
+    __slots__ = ("_since",)
+
+    def __init__(self) -> None:
+        self._since: list[float | None] = [None] * len(GUARDS)
+
+    def check(self, sense: Sense, locks: Interlocks) -> None:
+        """Raise Trip for the first row that has been true for its dwell."""
+        for number, guard in enumerate(GUARDS):
+            if not guard.trips(sense, locks):
+                self._since[number] = None
+                continue
+            since = self._since[number]
+            if since is None:
+                since = self._since[number] = sense.time_s
+            if sense.time_s - since >= guard.dwell_s:
+                raise Trip(guard.cause, guard.meaning, guard.remedy)

@@ -1,0 +1,203 @@
+"""The interlocks: every command is checked against the phase; the servo proposes, the phase disposes.
+
+A refused command is a fault of the program, so it ends in the fault phase with the command and the reason named. The
+host is not the safety device: the hard-wired stop and the fail-safe gate stand behind all of this.
+"""
+
+from __future__ import annotations
+
+from controller.core.commands import Command, Halt, Home, Move, Output, Switch, Turn
+from controller.core.observation import BoardState, Observation
+from controller.core.permissions import PERMISSIONS, Along, Permission, Sideways
+from controller.core.phases import Phase
+from controller.settings.machine import Machine
+from controller.settings.units import UM_PER_MM
+
+# Break-before-make between source and sensing feed, and the open gap before a cold opening (electrics.md).
+BREAK_BEFORE_MAKE_S = 0.05
+GAP_OPEN_BEFORE_BREAK_S = 0.05
+# Rounding of targets to motor steps must not look like a move beyond a limit.
+ROUNDING_UM = 15.0
+
+
+class Interlocks:
+    """Knows what is switched and since when, and refuses what the phase, the wiring order or the travel forbid.
+
+    Attributes:
+        on: what the host last commanded for each output.
+        since_s: when each output last changed.
+        proven: isolation was proven since the source was last on.
+        sensed_open: the gap was seen open on the sensing path since the source was last on.
+        gap_open_s: how long the gap has now been open with the source on.
+        clear_z_um: axis height at and above which the tip passes over everything.
+        hot_openings: how often the source contact was opened under current.
+    """
+
+    __slots__ = (
+        "_high_um",
+        "_limits",
+        "_play_um",
+        "clear_z_um",
+        "gap_open_s",
+        "hot_openings",
+        "on",
+        "proven",
+        "sensed_open",
+        "since_s",
+        "sent",
+    )
+
+    def __init__(self, machine: Machine) -> None:
+        axes = machine.axes
+        self._limits = tuple(
+            (low * UM_PER_MM - ROUNDING_UM, high * UM_PER_MM + ROUNDING_UM)
+            for low, high in zip(axes.travel_min_mm, axes.travel_max_mm, strict=True)
+        )
+        self._play_um = axes.backlash_um[2]
+        self.on = dict.fromkeys(Output, False)
+        self.since_s = dict.fromkeys(Output, -1e9)
+        self.proven = False
+        self.sensed_open = False
+        self.gap_open_s = 0.0
+        self.clear_z_um = axes.travel_max_mm[2] * UM_PER_MM
+        self.hot_openings = 0
+        self.sent: tuple[float, float, float] | None = None
+
+    def check(self, command: Command, phase: Phase, seen: Observation) -> str | None:
+        """Why the command must not be carried out, or None; an accepted command is taken as carried out."""
+        permission = PERMISSIONS[phase]
+        if isinstance(command, Move):
+            return self._check_move(command, phase, permission, seen)
+        if isinstance(command, Switch):
+            return self._check_switch(command, phase, permission, seen)
+        if isinstance(command, Home):
+            return self._check_home(phase)
+        if isinstance(command, Halt):
+            self.sent = None
+            return None
+        return None if isinstance(command, Turn) else "unknown command"
+
+    def _check_home(self, phase: Phase) -> str | None:
+        if phase not in (Phase.IDLE, Phase.RETRACT) or self.on[Output.SOURCE]:
+            return "homing belongs to idle or retract with the source off"
+        self.sent = None
+        return None
+
+    def _check_move(self, move: Move, phase: Phase, permission: Permission, seen: Observation) -> str | None:
+        here = self.sent or (seen.x_um, seen.y_um, seen.z_um)
+        target = (move.x_um, move.y_um, move.z_um)
+        refusal = (
+            self._outside(target, seen)
+            or self._sideways(here, move, phase, permission)
+            or self._along(here, move, phase, permission, seen)
+        )
+        if refusal is None:
+            self.sent = target
+        return refusal
+
+    def _outside(self, target: tuple[float, float, float], seen: Observation) -> str | None:
+        if not seen.homed or seen.board is not BoardState.READY:
+            return "the axes are not referenced"
+        for name, at, (low, high) in zip("xyz", target, self._limits, strict=True):
+            if not low <= at <= high:
+                return f"{name} = {at / UM_PER_MM:.3f} mm is outside the travel"
+        return None
+
+    def _sideways(
+        self, here: tuple[float, float, float], move: Move, phase: Phase, permission: Permission
+    ) -> str | None:
+        if abs(move.x_um - here[0]) + abs(move.y_um - here[1]) <= ROUNDING_UM:
+            return None
+        rule = permission.sideways
+        if rule is Sideways.NO:
+            return f"no sideways motion in {phase.value}"
+        if rule is Sideways.CLEAR:
+            if self.on[Output.SOURCE]:
+                return "no travel with the source on"
+            if min(move.z_um, here[2]) < self.clear_z_um - ROUNDING_UM:
+                return "no travel below the clear height"
+            return None
+        return None if move.speed_um_s <= permission.forward_um_s else "sideways faster than a touch"
+
+    def _along(
+        self,
+        here: tuple[float, float, float],
+        move: Move,
+        phase: Phase,
+        permission: Permission,
+        seen: Observation,
+    ) -> str | None:
+        down_um = here[2] - move.z_um
+        rule = permission.along
+        if rule is Along.NO:
+            return f"no motion in {phase.value}"
+        if down_um <= ROUNDING_UM if rule is Along.BACK else down_um <= 0.0:
+            return None
+        if rule is Along.BACK:
+            return f"no forward feed in {phase.value}"
+        if rule is Along.JOG:
+            return "no jogging with the source on" if self.on[Output.SOURCE] or not seen.contact_open else None
+        # Taking up play moves the axis, not the tip, and may be fast.
+        if down_um > self._play_um and move.speed_um_s > permission.forward_um_s * 1.001:
+            return f"forward at {move.speed_um_s:.0f} µm/s, at most {permission.forward_um_s:.0f} in {phase.value}"
+        return None
+
+    def _check_switch(self, switch: Switch, phase: Phase, permission: Permission, seen: Observation) -> str | None:
+        refusal = {
+            Output.SOURCE: self._source_on if switch.on else self._source_off,
+            Output.SENSING: self._sensing_on if switch.on else self._allowed,
+            Output.WATER: self._water_on if switch.on else self._water_off,
+        }[switch.output](switch, phase, permission, seen)
+        if refusal is None and self.on[switch.output] != switch.on:
+            self.on[switch.output] = switch.on
+            self.since_s[switch.output] = seen.time_s
+            if switch.output is Output.SOURCE and switch.on:
+                self.proven = self.sensed_open = False
+                self.gap_open_s = 0.0
+        return refusal
+
+    @staticmethod
+    def _allowed(_switch: Switch, _phase: Phase, _permission: Permission, _seen: Observation) -> str | None:
+        return None
+
+    def _source_on(self, _switch: Switch, phase: Phase, _permission: Permission, seen: Observation) -> str | None:
+        if phase is not Phase.APPROACH:
+            return f"the source closes in approach only, not in {phase.value}"
+        if not (self.proven and self.sensed_open):
+            return "the source closes only after isolation was proven and the gap was sensed open"
+        if self.on[Output.SENSING] or seen.time_s - self.since_s[Output.SENSING] < BREAK_BEFORE_MAKE_S:
+            return "the sensing feed must be off for 50 ms before the source closes"
+        if not (self.on[Output.WATER] and seen.flow):
+            return "the source closes only with confirmed flow"
+        return None
+
+    def _source_off(self, switch: Switch, phase: Phase, _permission: Permission, seen: Observation) -> str | None:
+        if not self.on[Output.SOURCE]:
+            return None
+        if switch.hot:
+            if phase is not Phase.FAULT:
+                return "only a fault opens the source contact under current"
+            self.hot_openings += 1
+            return None
+        if seen.queued:
+            return "the source opens only when the board's queue is drained"
+        if self.gap_open_s < GAP_OPEN_BEFORE_BREAK_S:
+            return "the source opens only after the gap was open for 50 ms"
+        return None
+
+    def _sensing_on(self, _switch: Switch, phase: Phase, permission: Permission, seen: Observation) -> str | None:
+        if not permission.sensing:
+            return f"no sensing in {phase.value}"
+        if self.on[Output.SOURCE] or not seen.contact_open:
+            return "no sensing while the source is on the electrode"
+        if seen.time_s - self.since_s[Output.SOURCE] < BREAK_BEFORE_MAKE_S:
+            return "the source must be off for 50 ms before sensing"
+        return None
+
+    def _water_on(self, _switch: Switch, phase: Phase, permission: Permission, _seen: Observation) -> str | None:
+        return None if permission.water else f"no water in {phase.value}"
+
+    def _water_off(self, switch: Switch, _phase: Phase, _permission: Permission, seen: Observation) -> str | None:
+        if switch.hot or (not self.on[Output.SOURCE] and seen.contact_open):
+            return None
+        return "the water stops only after the source contact is proven open"

@@ -1,0 +1,43 @@
+"""The job as one cycle: reference, measure, map, then hole after hole, measuring and advancing when it is due."""
+
+from __future__ import annotations
+
+from controller.core.cycles.advance import advance, advance_due
+from controller.core.cycles.ask import EndRun
+from controller.core.cycles.drill import Drilling
+from controller.core.cycles.measure import map_surface, measure
+from controller.core.cycles.travel import reference, rise
+from controller.core.events import RunEnded
+from controller.core.rig import Cycle, Rig
+
+# The tip must be known at a hole's start well enough for the approach to begin close above the face without starting in
+# contact: its room is 0.3 mm, so a tenth of a millimetre of standard uncertainty is the most. Chosen so.
+TIP_U_MAX_MM = 0.1
+
+
+def measurement_due(rig: Rig) -> bool:
+    """True when the tip length would be less well known than the next hole needs."""
+    return rig.electrode.u_after(1.0) > TIP_U_MAX_MM
+
+
+def program(rig: Rig) -> Cycle[RunEnded]:
+    """Make every hole of the plan. Returns how it ended; raises Trip and EndRun on the way."""
+    yield from reference(rig)
+    yield from measure(rig)
+    yield from map_surface(rig)
+    wrong = 0
+    for hole in rig.given.plan.holes:
+        if advance_due(rig):
+            yield from advance(rig)
+        elif measurement_due(rig):
+            yield from measure(rig)
+        if (yield from Drilling(rig, hole).run()) != "through":
+            wrong += 1
+    rig.hole = 0
+    yield from measure(rig)
+    yield from rise(rig)
+    rig.say("Done")
+    if wrong:
+        total = len(rig.given.plan.holes)
+        raise EndRun("held", f"{wrong} of {total} holes are not through at full size; see the report for which and why")
+    return RunEnded(rig.now_s, "complete", "every hole is through at full size by estimate")

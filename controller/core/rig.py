@@ -1,0 +1,118 @@
+"""What every cycle works with: the settings, this tick's sense, the beliefs, and the way to tell and to change phase."""
+
+from __future__ import annotations
+
+from collections.abc import Generator, Sequence
+from dataclasses import dataclass, field
+from typing import TypeAlias, TypeVar
+
+from controller.core.commands import Command
+from controller.core.electrode import Electrode
+from controller.core.events import Event, PhaseChanged, Said
+from controller.core.interlocks import Interlocks
+from controller.core.phases import Phase, PhaseMachine, Trigger
+from controller.core.requests import Request
+from controller.core.sense import Sense
+from controller.core.servo import Servo
+from controller.core.surface import Surface
+from controller.plan.overcut import Overcut
+from controller.plan.plan import Plan
+from controller.settings.job import Job
+from controller.settings.machine import Machine
+from controller.settings.technology import Technology
+from controller.settings.units import UM_PER_MM
+
+T = TypeVar("T")
+# A cycle yields the commands of one tick and goes on at the next; what it finds out it returns.
+Cycle: TypeAlias = Generator[Sequence[Command], None, T]
+
+
+class Trip(Exception):
+    """Something is wrong with the machine: end in `fault`, the cause named."""
+
+    def __init__(self, cause: str, meaning: str, remedy: str) -> None:
+        super().__init__(cause)
+        self.cause, self.meaning, self.remedy = cause, meaning, remedy
+
+
+@dataclass(slots=True, frozen=True)
+class Setting:
+    """What was given for the run and never changes."""
+
+    machine: Machine
+    job: Job
+    technology: Technology
+    plan: Plan
+    overcut: Overcut
+
+
+@dataclass(slots=True)
+class Rig:
+    """Shared state of the cycles; the cycles change the beliefs, the controller feeds `sense`, `requests` and `out`."""
+
+    given: Setting
+    sense: Sense
+    phases: PhaseMachine
+    locks: Interlocks
+    servo: Servo
+    electrode: Electrode
+    surface: Surface | None = None
+    usual_sparks_per_um: float | None = None
+    requests: Sequence[Request] = ()
+    out: list[Event] = field(default_factory=list)
+    doing: str = ""
+    hole: int = 0
+    feed_um: float = 0.0
+    prompts: int = 0
+    advances: int = 0
+
+    @property
+    def tick_s(self) -> float:
+        """Length of a tick."""
+        return 1.0 / self.given.machine.tick_hz
+
+    @property
+    def now_s(self) -> float:
+        """Machine time of this tick."""
+        return self.sense.seen.time_s
+
+    @property
+    def top_um(self) -> float:
+        """The highest place of the feed axis."""
+        return self.given.machine.axes.travel_max_mm[2] * UM_PER_MM
+
+    def tell(self, event: Event) -> None:
+        """Put an event on record."""
+        self.out.append(event)
+
+    def say(self, text: str) -> None:
+        """Tell the operator in words what is being done now."""
+        if text != self.doing:
+            self.doing = text
+            self.tell(Said(self.now_s, text))
+
+    def enter(self, trigger: Trigger) -> None:
+        """Move the phase machine; a trigger that the table ignores here is a fault of the program."""
+        before = self.phases.phase
+        if not self.phases.fire(trigger):
+            raise Trip(
+                f"{trigger.value} in {before.value}",
+                "the program asked for a phase that the table does not lead to",
+                "keep the run folder and report it: this is a fault of the program",
+            )
+        self.tell(PhaseChanged(self.now_s, before.value, trigger.value, self.phases.phase.value))
+
+    def clear_z_um(self) -> float:
+        """Axis height at which the tip passes over the work and the reference plate by the clear height."""
+        place = self.given.machine.work_place
+        if self.surface is None:
+            highest = place.surface_height_mm + 3.0 * place.surface_height_u_mm
+        else:
+            highest = self.surface.highest_mm([(hole.x_mm, hole.y_mm) for hole in self.given.plan.holes])
+        highest = max(highest, self.given.machine.reference_plate.height_mm)
+        tip = self.electrode.tip_mm + 3.0 * self.electrode.tip_u_mm
+        return min((highest + place.clear_height_mm + tip) * UM_PER_MM, self.top_um)
+
+    def in_phase(self, *phases: Phase) -> bool:
+        """True in one of these phases."""
+        return self.phases.phase in phases

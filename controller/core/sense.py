@@ -1,0 +1,102 @@
+"""What one observation means: the gap, the pin's volts, how far the tip was lifted since a low began."""
+
+from __future__ import annotations
+
+from controller.core.gap import SPARK_PAUSE_MAX_MS, GapFilter, WindowReader
+from controller.core.observation import Observation
+from controller.settings.machine import Machine
+from controller.settings.units import UM_PER_MM
+
+# Closing bounce and the first charge of the gap are no signal: 20 ms, the release time asked of the contact (electrics.md).
+SETTLE_S = 0.02
+
+
+class Sense:
+    """The tick's observation, digested once for everybody.
+
+    Attributes:
+        seen: the observation itself.
+        live: the source is connected (mirror contact says so) and has settled.
+        live_s: for how long.
+        sparks: sparks in this tick.
+        idle_s: time since the last sparks (or other lows) while live: nothing was removed.
+        open_s: time that the gap now stood at high level without a long low, while live.
+    """
+
+    __slots__ = (
+        "_backlash_um",
+        "_low_z_um",
+        "_tick_s",
+        "_to_volts",
+        "gap",
+        "idle_s",
+        "live",
+        "live_s",
+        "open_s",
+        "reader",
+        "seen",
+        "sparks",
+    )
+
+    def __init__(self, machine: Machine) -> None:
+        self._tick_s = 1.0 / machine.tick_hz
+        self._backlash_um = machine.axes.backlash_um[2]
+        self._to_volts = machine.sampler.full_scale_v / 1023.0
+        self._low_z_um: float | None = None
+        self.gap = GapFilter(machine.sampler, machine.drop_outs, self._tick_s)
+        self.reader = WindowReader(machine.sampler)
+        self.live = False
+        self.live_s = self.idle_s = self.open_s = 0.0
+        self.sparks = 0
+        self.seen: Observation
+
+    @property
+    def time_s(self) -> float:
+        """Machine time of the tick."""
+        return self.seen.time_s
+
+    @property
+    def long_low(self) -> bool:
+        """A low has lasted longer than a spark's pause can: perhaps a short, perhaps a drop-out."""
+        return self.reader.window.low_ms > SPARK_PAUSE_MAX_MS
+
+    def pin_v(self) -> float:
+        """Mean of the tick's samples, volts at the pin; 0 without samples."""
+        samples = self.seen.samples
+        return sum(samples) / len(samples) * self._to_volts if samples else 0.0
+
+    def take(self, seen: Observation) -> None:
+        """Digest one observation."""
+        self.seen = seen
+        if seen.contact_open:
+            self.live, self.live_s, self.sparks = False, 0.0, 0
+            return
+        self.live_s += self._tick_s
+        if self.live_s < SETTLE_S:
+            return
+        if not self.live:
+            self.live = True
+            self.idle_s = self.open_s = 0.0
+            self._low_z_um = None
+            self.gap.restart()
+            self.reader.window.low_ms = 0.0
+        window = self.reader.read(seen.samples)
+        self.sparks = window.sparks
+        self.gap.update(window, self._lift_um(window.low_ms, seen.z_um), self._tick_s)
+        worked = window.lows or window.burning
+        self.idle_s = 0.0 if worked and not self.long_low else self.idle_s + self._tick_s
+        self.open_s = 0.0 if self.long_low or not window.samples else self.open_s + self._tick_s
+
+    def _lift_um(self, low_ms: float, z_um: float) -> float:
+        """How far the tip was lifted since the present low began, play taken off (with the low just ended, the last)."""
+        if low_ms <= SPARK_PAUSE_MAX_MS and not self.reader.window.ended_ms:
+            self._low_z_um = None
+            return 0.0
+        if self._low_z_um is None:
+            self._low_z_um = z_um
+        return max(z_um - self._low_z_um - self._backlash_um, 0.0)
+
+
+def height_mm(um: float) -> float:
+    """Micrometres of the seam as millimetres of the records."""
+    return um / UM_PER_MM

@@ -1,0 +1,118 @@
+"""Which holes a person should check by hand, and why."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import hypot
+from statistics import median
+
+from controller.core.events import ElectrodeMeasured, HoleFinished
+from controller.record.journal import RunRecord, StartRecord
+
+# Coverage factor: two standard uncertainties, about 95 % (GUM, JCGM 100:2008, 6.2.1).
+COVERAGE = 2.0
+# A measurement this many combined standard uncertainties off its prediction is a surprise: chosen so that a job of a
+# hundred measurements rarely has one by chance (0.3 % each for a normal law).
+SURPRISE = 3.0
+# Median absolute deviation to standard deviation of a normal law: 1/Φ⁻¹(0.75) (from memory, textbook constant).
+MAD_TO_SD = 1.4826
+# An erosion time this many standard deviations off the median is told: chosen so that a job of some hundred good
+# holes rarely names one by chance.
+UNUSUAL_SD = 4.0
+# This many recoveries in a hole may have marked its wall: common practice, no source.
+MANY_RECOVERIES = 3
+
+
+@dataclass(slots=True, frozen=True)
+class Reason:
+    """Why a hole should be checked: words shared by all holes with that reason, and the hole's own figure."""
+
+    rank: int
+    words: str
+    figure: str = ""
+
+
+@dataclass(slots=True, frozen=True)
+class Group:
+    """Holes to check for one reason, as (hole, figure), by number."""
+
+    words: str
+    holes: tuple[tuple[int, str], ...]
+
+
+def holes_to_check(record: RunRecord) -> dict[int, list[Reason]]:
+    """Holes that are not sure to be right, by number. Gauged holes were checked already and are left out."""
+    finished = record.finished()
+    low_s, high_s = _usual_times(finished)
+    surprised = _holes_before_a_surprise(record)
+    gauged = record.gauged_last()
+    found = {}
+    for number, hole in sorted(finished.items()):
+        reasons = [*_size_reasons(hole, record.start), *_course_reasons(hole, low_s, high_s, surprised)]
+        if reasons and number not in gauged:
+            found[number] = reasons
+    return found
+
+
+def grouped(check: dict[int, list[Reason]]) -> list[Group]:
+    """The holes gathered by reason, the gravest reason first."""
+    together: dict[tuple[int, str], list[tuple[int, str]]] = {}
+    for hole, reasons in check.items():
+        for reason in reasons:
+            together.setdefault((reason.rank, reason.words), []).append((hole, reason.figure))
+    return [Group(words, tuple(holes)) for (_, words), holes in sorted(together.items())]
+
+
+def _size_reasons(hole: HoleFinished, start: StartRecord) -> Iterator[Reason]:
+    if hole.outcome != "through":
+        yield Reason(0, f"{hole.outcome}: {hole.reason}" if hole.reason else hole.outcome)
+        return
+    margin = start.tolerance_mm - abs(hole.exit_diameter_mm - start.diameter_mm)
+    reach = COVERAGE * hole.exit_diameter_u_mm
+    if margin < 0:
+        yield Reason(1, "estimated exit outside the tolerance", f"{hole.exit_diameter_mm:.3f} mm")
+    elif margin < reach:
+        figure = f"{hole.exit_diameter_mm:.3f} ± {reach:.3f} mm"
+        yield Reason(2, "estimated exit inside the tolerance, but its uncertainty reaches past it", figure)
+
+
+def _course_reasons(hole: HoleFinished, low_s: float, high_s: float, surprised: frozenset[int]) -> Iterator[Reason]:
+    if hole.hole in surprised:
+        yield Reason(3, "the next measurement found the electrode far shorter than predicted: perhaps undersize")
+    if hole.recoveries >= MANY_RECOVERIES:
+        yield Reason(4, "many short recoveries: look for burn marks and a wide entry", f"{hole.recoveries}")
+    if hole.outcome == "through" and not low_s <= hole.erode_s <= high_s:
+        yield Reason(5, "unusual erosion time", f"{hole.erode_s:.0f} s")
+
+
+def _usual_times(finished: dict[int, HoleFinished]) -> tuple[float, float]:
+    """The band of usual erosion times, from median and median absolute deviation (robust against the odd ones)."""
+    times = [hole.erode_s for hole in finished.values() if hole.outcome == "through"]
+    if not times:
+        return 0.0, float("inf")
+    middle = median(times)
+    reach = UNUSUAL_SD * MAD_TO_SD * median(abs(each - middle) for each in times)
+    # A tenth of the median at the least: chosen so that a job of nearly equal holes does not call trifles unusual.
+    reach = max(reach, 0.1 * middle)
+    return middle - reach, middle + reach
+
+
+def _holes_before_a_surprise(record: RunRecord) -> frozenset[int]:
+    """Holes drilled since the measurement before one that found the electrode far shorter than predicted."""
+    since: set[int] = set()
+    surprised: set[int] = set()
+    for event in record.events:
+        if isinstance(event, HoleFinished):
+            since.add(event.hole)
+        elif isinstance(event, ElectrodeMeasured):
+            if is_surprise(event) and event.tip_length_mm < event.predicted_mm:
+                surprised |= since
+            since.clear()
+    return frozenset(surprised)
+
+
+def is_surprise(event: ElectrodeMeasured) -> bool:
+    """Whether a measurement lies far outside the combined standard uncertainty of itself and its prediction."""
+    combined = hypot(event.u_mm, event.predicted_u_mm)
+    return abs(event.tip_length_mm - event.predicted_mm) > SURPRISE * combined

@@ -1,0 +1,322 @@
+"""The journal of a run: one SQLite file that survives a crash, and from which everything else is made.
+
+A run has a start record (what was to be done, with which settings), events in the order they happened, and a stop
+record with its reason. A journal without a stop record is that of a run that crashed or goes on. Rehearsals
+add what the virtual machine knows and no wire carries, in a table of its own. Gauged diameters are added later, by hand.
+
+Events wait in memory until something happens that a later `resume` must know of; then they are written in one
+transaction with full synchronisation (0.2 ms, measured: design.md §9), so the file is never locked for long.
+Nothing here reads a clock: times of day come in as text.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterable, Iterator
+from contextlib import closing, contextmanager
+from dataclasses import asdict, dataclass, fields
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from controller.core import events
+from controller.core.events import (
+    ElectrodeAdvanced,
+    ElectrodeMeasured,
+    Event,
+    FaultTripped,
+    HoleFinished,
+    PromptAnswered,
+    PromptRaised,
+    RunEnded,
+    SurfaceMapped,
+)
+from controller.settings.base import Settings
+
+JOURNAL_NAME = "journal.sqlite"
+
+# The layout below; raised whenever a table or the meaning of a column changes.
+LAYOUT = 1
+
+# Events after which the run must be able to go on from this very point: they are written to the disk at once.
+_COMMIT_AFTER = (
+    HoleFinished,
+    ElectrodeMeasured,
+    ElectrodeAdvanced,
+    SurfaceMapped,
+    PromptRaised,
+    PromptAnswered,
+    FaultTripped,
+    RunEnded,
+)
+
+_TABLES = """
+CREATE TABLE start (id INTEGER PRIMARY KEY CHECK (id = 1), record TEXT NOT NULL);
+CREATE TABLE planned (rank INTEGER PRIMARY KEY, hole INTEGER NOT NULL UNIQUE, x_mm REAL NOT NULL, y_mm REAL NOT NULL);
+CREATE TABLE event (seq INTEGER PRIMARY KEY, time_s REAL NOT NULL, kind TEXT NOT NULL, fields TEXT NOT NULL);
+CREATE INDEX event_kind ON event (kind);
+CREATE TABLE true_tip (seq INTEGER PRIMARY KEY, time_s REAL NOT NULL, tip_length_mm REAL NOT NULL);
+CREATE TABLE true_hole (hole INTEGER PRIMARY KEY, entry_diameter_mm REAL NOT NULL, exit_diameter_mm REAL NOT NULL,
+                        full_diameter_mm REAL NOT NULL, through INTEGER NOT NULL);
+CREATE TABLE gauged (seq INTEGER PRIMARY KEY, hole INTEGER NOT NULL, diameter_mm REAL NOT NULL, u_mm REAL NOT NULL,
+                     rod_mm REAL NOT NULL, when_utc TEXT NOT NULL);
+CREATE TABLE stop (id INTEGER PRIMARY KEY CHECK (id = 1), record TEXT NOT NULL);
+"""
+
+
+class JournalError(Exception):
+    """The journal is missing, is no journal, or was written by another version; the message names the file."""
+
+
+class StartRecord(Settings):
+    """What was to be done. Settings are kept as the text of their files, so that a later reader needs nothing else.
+
+    Fields: names of job, machine and technology; texts of the four files (`plant_toml` empty on a real machine); the
+    nominal size in mm; the overcut believed at the start (controller.plan.overcut.Overcut, mm a side) and where it
+    came from; seed (rehearsals only); versions by package; time of day at the start (UTC, ISO 8601).
+    """
+
+    job: str
+    machine: str
+    technology: str
+    job_toml: str
+    machine_toml: str
+    technology_toml: str
+    plant_toml: str = ""
+    thickness_mm: float
+    rod_mm: float
+    diameter_mm: float
+    tolerance_mm: float
+    overcut_mm: float
+    overcut_u_mm: float
+    overcut_scatter_mm: float
+    overcut_n: int
+    overcut_from: str
+    rehearsed: bool
+    seed: int | None = None
+    versions: dict[str, str]
+    started_utc: str
+
+
+class StopRecord(Settings):
+    """How the run ended: outcome and reason, machine time and wall time in seconds, time of day (UTC, ISO 8601)."""
+
+    outcome: str
+    reason: str
+    machine_s: float
+    wall_s: float
+    stopped_utc: str
+
+
+@dataclass(slots=True, frozen=True)
+class PlacedHole:
+    """A hole of the plan: its number and its place in the job's own frame (mm)."""
+
+    hole: int
+    x_mm: float
+    y_mm: float
+
+
+@dataclass(slots=True, frozen=True)
+class TrueTip:
+    """The tip length the virtual machine really had (mm), at a machine time."""
+
+    time_s: float
+    tip_length_mm: float
+
+
+@dataclass(slots=True, frozen=True)
+class TrueHole:
+    """What a hole of the virtual machine really became (diameters in mm; exit 0 while it is blind).
+
+    `exit_diameter_mm` is the largest pin that passes; `full_diameter_mm` what unlimited over-travel would have made.
+    """
+
+    hole: int
+    entry_diameter_mm: float
+    exit_diameter_mm: float
+    full_diameter_mm: float
+    through: bool
+
+
+@dataclass(slots=True, frozen=True)
+class GaugedHole:
+    """A hole measured by hand: the largest pin that passes and its standard uncertainty, with the rod used (mm)."""
+
+    hole: int
+    diameter_mm: float
+    u_mm: float
+    rod_mm: float
+    when_utc: str
+
+
+@dataclass(slots=True, frozen=True)
+class RunRecord:
+    """A whole journal, read."""
+
+    start: StartRecord
+    planned: tuple[PlacedHole, ...]
+    events: tuple[Event, ...]
+    true_tips: tuple[TrueTip, ...]
+    true_holes: tuple[TrueHole, ...]
+    gauged: tuple[GaugedHole, ...]
+    stop: StopRecord | None
+
+    def finished(self) -> dict[int, HoleFinished]:
+        """Finished holes by number; a hole drilled again counts as it was left last."""
+        return {event.hole: event for event in self.events if isinstance(event, HoleFinished)}
+
+    def gauged_last(self) -> dict[int, GaugedHole]:
+        """Gauged holes by number; a hole gauged again counts as it was gauged last."""
+        return {gauged.hole: gauged for gauged in self.gauged}
+
+
+class Journal:
+    """The journal of a run that is going on: append only."""
+
+    __slots__ = ("_connection", "_seq", "_tips", "_waiting")
+
+    def __init__(self, run: Path, start: StartRecord, planned: Iterable[PlacedHole]) -> None:
+        """Create the journal in the folder `run` with its start record.
+
+        Raises:
+            JournalError: There is a journal in that folder already.
+        """
+        path = run / JOURNAL_NAME
+        if path.exists():
+            raise JournalError(f"{path}: there is a journal here already; choose another folder")
+        self._connection = sqlite3.connect(path)
+        self._connection.execute("PRAGMA journal_mode=WAL")
+        self._connection.execute("PRAGMA synchronous=FULL")
+        self._waiting: list[Event] = []
+        self._tips: list[TrueTip] = []
+        self._seq = 0
+        with self._connection:
+            self._connection.executescript(_TABLES)
+            self._connection.execute(f"PRAGMA user_version={LAYOUT}")
+            self._connection.execute("INSERT INTO start VALUES (1, ?)", (start.model_dump_json(),))
+            ranked = ((rank, place.hole, place.x_mm, place.y_mm) for rank, place in enumerate(planned, 1))
+            self._connection.executemany("INSERT INTO planned VALUES (?, ?, ?, ?)", ranked)
+
+    def append(self, event: Event) -> None:
+        """Add an event; it reaches the disk at once when the run must be able to go on from it, else with the next."""
+        self._waiting.append(event)
+        if isinstance(event, _COMMIT_AFTER):
+            self.commit()
+
+    def append_true_tip(self, tip: TrueTip) -> None:
+        """Add the tip length the virtual machine really has; written together with the next events."""
+        self._tips.append(tip)
+
+    def append_true_hole(self, truth: TrueHole) -> None:
+        """Add (or renew) what a hole of the virtual machine really became."""
+        row = (*list(asdict(truth).values())[:-1], int(truth.through))
+        with self._connection:
+            self._connection.execute("INSERT OR REPLACE INTO true_hole VALUES (?, ?, ?, ?, ?)", row)
+
+    def commit(self) -> None:
+        """Write what waits to the disk."""
+        rows = [(self._seq + number, *_event_row(event)) for number, event in enumerate(self._waiting, 1)]
+        tips = [(tip.time_s, tip.tip_length_mm) for tip in self._tips]
+        with self._connection:
+            self._connection.executemany("INSERT INTO event VALUES (?, ?, ?, ?)", rows)
+            self._connection.executemany("INSERT INTO true_tip (time_s, tip_length_mm) VALUES (?, ?)", tips)
+        self._seq += len(rows)
+        self._waiting.clear()
+        self._tips.clear()
+
+    def close(self, stop: StopRecord | None) -> None:
+        """Write what waits and the stop record, and close; the folder is left with one plain file.
+
+        Without a stop record the journal is that of a run that broke off: readable, and known to be unfinished.
+        """
+        self.commit()
+        if stop is not None:
+            with self._connection:
+                self._connection.execute("INSERT INTO stop VALUES (1, ?)", (stop.model_dump_json(),))
+        self._connection.close()
+
+
+def _event_row(event: Event) -> tuple[float, str, str]:
+    """An event as time, kind and the JSON of its other fields."""
+    named = event.row()
+    return named.pop("time_s"), named.pop("kind"), json.dumps(named, separators=(",", ":"))
+
+
+def append_gauged(run: Path, gauged: Iterable[GaugedHole]) -> None:
+    """Add holes measured by hand to the journal of a run; nothing already there is changed.
+
+    Raises:
+        JournalError: No readable journal in that folder.
+    """
+    rows = [tuple(asdict(hole).values()) for hole in gauged]
+    with _opened(run) as connection, connection:
+        connection.executemany(
+            "INSERT INTO gauged (hole, diameter_mm, u_mm, rod_mm, when_utc) VALUES (?, ?, ?, ?, ?)", rows
+        )
+
+
+def read_journal(run: Path) -> RunRecord:
+    """Read the journal of a run, whether the run ended, crashed or goes on.
+
+    Raises:
+        JournalError: No readable journal in that folder.
+    """
+    with _opened(run) as connection:
+        (start,) = connection.execute("SELECT record FROM start").fetchone()
+        stop = connection.execute("SELECT record FROM stop").fetchone()
+        truths = connection.execute("SELECT * FROM true_hole ORDER BY hole")
+        return RunRecord(
+            start=StartRecord.model_validate_json(start),
+            planned=tuple(PlacedHole(*row) for row in connection.execute(_PLANNED)),
+            events=tuple(_event(*row) for row in connection.execute(_EVENTS)),
+            true_tips=tuple(TrueTip(*row) for row in connection.execute(_TIPS)),
+            true_holes=tuple(_true_hole(*row) for row in truths),
+            gauged=tuple(GaugedHole(*row) for row in connection.execute(_GAUGED)),
+            stop=StopRecord.model_validate_json(stop[0]) if stop else None,
+        )
+
+
+def _true_hole(hole: int, entry_mm: float, exit_mm: float, full_mm: float, through: int) -> TrueHole:
+    return TrueHole(hole, entry_mm, exit_mm, full_mm, bool(through))
+
+
+_PLANNED = "SELECT hole, x_mm, y_mm FROM planned ORDER BY rank"
+_EVENTS = "SELECT time_s, kind, fields FROM event ORDER BY seq"
+_TIPS = "SELECT time_s, tip_length_mm FROM true_tip ORDER BY seq"
+_GAUGED = "SELECT hole, diameter_mm, u_mm, rod_mm, when_utc FROM gauged ORDER BY seq"
+
+
+@contextmanager
+def _opened(run: Path) -> Iterator[sqlite3.Connection]:
+    """The journal of the folder `run`, open; every way in which it may be no journal of ours ends as JournalError."""
+    path = run / JOURNAL_NAME
+    if not path.is_file():
+        raise JournalError(f"{path}: no journal here; name the folder of a run (the one given with --out)")
+    try:
+        with closing(sqlite3.connect(path)) as connection:
+            (layout,) = connection.execute("PRAGMA user_version").fetchone()
+            if layout != LAYOUT:
+                raise JournalError(f"{path}: layout {layout} of another version; this one reads layout {LAYOUT}")
+            yield connection
+    except (sqlite3.DatabaseError, TypeError, ValidationError) as error:
+        raise JournalError(f"{path}: can't be read as a journal ({error})") from error
+
+
+_EVENT_KINDS: dict[str, type[Event]] = {
+    name: shape for name, shape in vars(events).items() if isinstance(shape, type) and issubclass(shape, Event)
+}
+
+
+def _event(time_s: float, kind: str, packed: str) -> Event:
+    """The event of a row. TypeError when kind or fields are not ours (the caller names the file)."""
+    shape = _EVENT_KINDS.get(kind)
+    if shape is None:
+        raise TypeError(f"unknown kind of event {kind!r}")
+    named: dict[str, Any] = json.loads(packed)
+    tupled = {name: tuple(held) if isinstance(held, list) else held for name, held in named.items()}
+    if {field.name for field in fields(shape)} != {"time_s", *tupled}:
+        raise TypeError(f"the fields of a {kind} don't match this version")
+    return shape(time_s=time_s, **tupled)

@@ -1,0 +1,141 @@
+"""`report.html`: what a run did, as one page that needs no other file and prints well."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+
+from controller.record import against_truth, figures
+from controller.record.by_hand import grouped, holes_to_check
+from controller.record.drawing import Chart
+from controller.record.files import write_whole
+from controller.record.happenings import happenings
+from controller.record.hole_map import hole_map
+from controller.record.journal import RunRecord
+from controller.record.summary import Summary, spoken_time, summarise
+
+REPORT_NAME = "report.html"
+
+# Longest lists shown in full on the page: chosen so that a page of 5000 holes still opens and prints at once.
+MOST_LINES = 400
+
+
+def write_report(run: Path, record: RunRecord) -> Path:
+    """Write `report.html` into the folder of the run and return its path."""
+    path = run / REPORT_NAME
+    write_whole(path, report_html(record))
+    return path
+
+
+def report_html(record: RunRecord) -> str:
+    """The report of a run as one self-contained page."""
+    summary = summarise(record)
+    check = holes_to_check(record)
+    told = list(happenings(record.events))
+    return (
+        _environment()
+        .get_template("report.html.j2")
+        .render(
+            start=record.start,
+            stop=record.stop,
+            summary=summary,
+            facts=_facts(record, summary),
+            map=hole_map(record, frozenset(check)),
+            charts=_charts(record),
+            check=grouped(check),
+            most_lines=MOST_LINES,
+            told=told[:MOST_LINES],
+            told_more=max(0, len(told) - MOST_LINES),
+            gauged=record.gauged,
+            agreements=_agreements(record),
+            blind=against_truth.called_done_but_blind(record),
+            unnoticed=against_truth.through_but_unnoticed(record),
+            cautions=CAUTIONS,
+        )
+    )
+
+
+# Hazards and limits: references.md §9 (IEC 60204-1, ISO 28881, 29 CFR 1910.303) and common practice, no source.
+CAUTIONS = (
+    "The source is about 64 V open: above the 60 V DC touch limit even when dry, and far above it when wet.",
+    "Before hands go near the electrode: switch the supply off at its isolator, wait 5 s, check with a meter.",
+    "The program is not the safety device. Emergency stop, guard and tank level are hard-wired.",
+    "A licensed person checks the build before it is switched on. Local codes come first.",
+    "Ventilate: sparks in water make hydrogen and fume. Never replace the water by a hydrocarbon: it burns.",
+    "Fines are sharp and hot; sludge holds metal and may be classified waste.",
+    "Don't leave a live machine unattended without the hard-wired protections.",
+    "Estimated diameters are estimates. Check the holes named on this page, and some of the others, with pins.",
+)
+
+
+def _environment() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("controller.record"),
+        autoescape=select_autoescape(enabled_extensions=("html", "html.j2", "svg.j2")),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["spoken_time"] = spoken_time
+    environment.filters["clock"] = _clock
+    environment.filters["capitalize_first"] = lambda words: words[:1].upper() + words[1:]
+    return environment
+
+
+def _clock(seconds: float) -> str:
+    """Machine time as h:mm:ss."""
+    whole = int(seconds)
+    return f"{whole // 3600}:{whole % 3600 // 60:02d}:{whole % 60:02d}"
+
+
+def _charts(record: RunRecord) -> list[Chart]:
+    return [
+        figures.exit_chart(record),
+        figures.length_chart(record),
+        figures.prediction_chart(record),
+        figures.time_chart(record),
+        figures.wear_chart(record),
+        figures.gap_chart(record),
+    ]
+
+
+def _facts(record: RunRecord, summary: Summary) -> list[tuple[str, str]]:
+    """The short table under the verdict."""
+    start, machine_s, measure_s = record.start, max(summary.machine_seconds, 1e-9), summary.measure_seconds
+    facts = [
+        (
+            "Holes",
+            f"{summary.holes_through} through, {summary.holes_undersize} undersize, {summary.holes_failed} failed",
+        ),
+        ("Size wanted", f"{start.diameter_mm:.3f} ± {start.tolerance_mm:.3f} mm through {start.thickness_mm:g} mm"),
+        ("Exit by estimate", _exit_range(summary)),
+        ("Overcut believed", f"{start.overcut_mm:.3f} ± {start.overcut_u_mm:.3f} mm a side ({start.overcut_from})"),
+        ("Machine time", spoken_time(summary.machine_seconds)),
+        ("Eroding", f"{spoken_time(summary.erode_seconds)} ({summary.erode_seconds / machine_s:.0%})"),
+        (
+            "Measuring",
+            f"{spoken_time(measure_s)} ({measure_s / machine_s:.1%}), {summary.measurements} measurements",
+        ),
+        ("Electrode", f"{summary.electrode_used_mm:.1f} mm used, {summary.electrode_advances} advances"),
+        ("Shorts", f"{summary.shorts}, recoveries {summary.recoveries}"),
+        ("Operator", f"{summary.operator_prompts} prompts, {summary.operator_rescues} of them not planned"),
+    ]
+    if summary.hot_openings:
+        facts.append(("Source contact", f"opened under current {summary.hot_openings} times: inspect its tips"))
+    return facts
+
+
+def _exit_range(summary: Summary) -> str:
+    if summary.exit_diameter_mean_mm is None:
+        return "no hole through"
+    least, largest = summary.exit_diameter_least_mm, summary.exit_diameter_largest_mm
+    return f"mean {summary.exit_diameter_mean_mm:.3f} mm, {least:.3f} to {largest:.3f} mm"
+
+
+def _agreements(record: RunRecord) -> list[against_truth.Agreement]:
+    sets = (
+        ("Exit diameter", against_truth.exit_estimates(record)),
+        ("Tip length", against_truth.tip_estimates(record)),
+    )
+    return [found for what, estimates in sets if (found := against_truth.agreement(what, estimates)) is not None]

@@ -1,0 +1,46 @@
+"""The folder of a run: made before it starts, completed from its journal when it is over."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from controller.record.holes import write_gauged, write_tables
+from controller.record.journal import read_journal
+from controller.record.report import write_report
+from controller.record.summary import Summary, summarise, write_summary
+
+
+class RunFolderError(Exception):
+    """The folder can't take a run; the message names it and says what would do."""
+
+
+def make_run_folder(run: Path) -> None:
+    """Make the folder of a new run, which must be absent or empty.
+
+    Raises:
+        RunFolderError: Something is in the way.
+    """
+    if run.exists() and not run.is_dir():
+        raise RunFolderError(f"{run}: is a file; name a folder that is absent or empty")
+    if run.is_dir() and any(run.iterdir()):
+        raise RunFolderError(f"{run}: holds files already; name a folder that is absent or empty")
+    try:
+        run.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise RunFolderError(f"{run}: can't be made ({error.strerror})") from error
+
+
+def complete_run_folder(run: Path) -> Summary:
+    """Write tables, summary and report of a run from its journal, as far as it got; returns the summary.
+
+    Raises:
+        JournalError: No readable journal in that folder.
+    """
+    record = read_journal(run)
+    write_tables(run, record)
+    if record.gauged:
+        write_gauged(run, record)
+    summary = summarise(record)
+    write_summary(run, summary)
+    write_report(run, record)
+    return summary

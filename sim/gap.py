@@ -1,0 +1,275 @@
+"""The gap between one electrode and one hole: hazards, clearances and the leak at a given tip position.
+
+Evaluating every ring at every spark would be slow, so discharges are drawn by thinning (Lewis & Shedler 1979): a survey
+takes an upper bound of every ring's and row's hazard, good as long as the tip has not come nearer by more than a
+margin (the work only recedes); candidates are drawn from the bounds and accepted with the exact hazard over the bound.
+That is exact, and only the ring that was hit is evaluated.
+
+Places are numbered: floor rings from 0, then wall rows. The tip position is that of the plane of the new electrode
+face above the work's face, in um. The gap of a floor ring is measured along the normal of the electrode's face, that
+of a wall row likewise, from the electrode's outline at the row's height.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from itertools import accumulate
+from math import inf, pi, sqrt
+
+from sim.electrode import ElectrodeTruth
+from sim.hole import HoleTruth
+from sim.ignition import STEPS, Ignition
+from sim.settings import PlantSettings
+from sim.water import S_PER_UM
+
+# How much nearer the tip may come before the bounds must be taken again. Chosen: a survey then serves several motor
+# steps, and most candidates are still accepted.
+MARGIN_UM = 5.0
+# Height of a bin of the electrode's outline table. Chosen: half a wall row.
+OUTLINE_UM = 25.0
+# A gap less than this conducts as if it were this wide (until it is metal contact). Chosen: a ridge.
+THINNEST_UM = 1.0
+# Iron dissolved by charge: 0.03677 mm³/(A s), Faraday (references section 1), in um³.
+FARADAY_UM3_PER_C = 0.03677e9
+
+
+class Gap:
+    """Electrode against hole.
+
+    Attributes:
+        total_hz: Sum of the bounds at the last survey.
+        surveyed_um: Tip position of the last survey.
+        clear_um: Tip position at which the first floor ring would touch, mean surface to mean surface, negated.
+        conductance_s: Through the water, at the last close look.
+    """
+
+    __slots__ = (
+        "_across", "_bounds", "_cosines", "_etch_share", "_far", "_hazard", "_inverse", "_outline", "_peak_um",
+        "_profile", "_rate", "_ring_inverse", "_scale", "_shake_um", "_tilts", "_top", "clear_um", "conductance_s",
+        "electrode", "hole", "ignition", "surveyed_um", "total_hz",
+    )  # fmt: skip
+
+    def __init__(self, plant: PlantSettings, ignition: Ignition, electrode: ElectrodeTruth, hole: HoleTruth) -> None:
+        self.ignition = ignition
+        self.electrode = electrode
+        self.hole = hole
+        self._etch_share = plant.water.etch_efficiency
+        self._far = plant.overcut.side_reach_um * plant.overcut.scale
+        self._profile = (plant.ignition.reach_um, plant.overcut.load_exponent, plant.overcut.turning_load_exponent)
+        self._peak_um = 0.0
+        self._shake_um = 0.0
+        self._scale = 1.0
+        self._rate = 0.0
+        self._bounds: list[float] = []
+        self.total_hz = 0.0
+        self.surveyed_um = inf
+        self.clear_um = 0.0
+        self.conductance_s = 0.0
+        self.look(inf, False, 0.0)
+
+    def look(self, tip_um: float, turning: bool, etch_s: float) -> None:
+        """Take the electrode's slopes and outline, the debris load and the leak anew; dissolve for `etch_s` at 1 V."""
+        self._slopes()
+        self._trace()
+        face_um, still, stirred = self._profile
+        power = stirred if turning else still
+        count = self.hole.rings.count
+        reaches = [face_um + (self._far - face_um) * ((j + 0.5) / count) ** power for j in range(count)]
+        self._ring_inverse = [1.0 / reach for reach in reaches]
+        self.conductance_s = 0.0 if tip_um == inf else self._conduct(tip_um, etch_s)
+
+    def survey(
+        self, tip_um: float, dirt: float, reach: float, peak_um: float, sweep_um: float
+    ) -> None:
+        """Take the bounds of all hazards.
+
+        Args:
+            tip_um: Tip position.
+            dirt: Dirt of the gap and the tank together.
+            reach: The hole's own factor on every reach.
+            peak_um: Height of the ridges on the surfaces now.
+            sweep_um: How far the electrode swings sideways.
+        """
+        ignition, hole = self.ignition, self.hole
+        self.surveyed_um = tip_um
+        self._peak_um = peak_um
+        self._shake_um = sweep_um
+        self._scale = 1.0 / (reach * ignition.dirt_reach(dirt))
+        self._rate = ignition.rate_s_um2 * ignition.dirt_rate(dirt)
+        bounds = self._floor_bounds(tip_um - MARGIN_UM)
+        self._wall_bounds(bounds, tip_um - MARGIN_UM)
+        self._bounds = list(accumulate(bounds))
+        self.total_hz = self._bounds[-1]
+        solid, thickness_um = hole.rings.solid, hole.thickness_um
+        heights = self.electrode.height_um
+        self.clear_um = min(
+            (h + d for h, d in zip(heights[solid:], hole.depth_um[solid:], strict=True) if d < thickness_um),
+            default=inf,
+        )
+
+    def place(self, uniform: float) -> tuple[int, float]:
+        """The place of a candidate, and its bound."""
+        bounds = self._bounds
+        at = min(bisect_right(bounds, uniform * self.total_hz), len(bounds) - 1)
+        return at, bounds[at] - (bounds[at - 1] if at else 0.0)
+
+    def hazard_hz(self, place: int, tip_um: float) -> float:
+        """The exact hazard of one place at a tip position; never above its bound."""
+        count = self.hole.rings.count
+        if place < count:
+            return self._floor_hz(place, tip_um)
+        return self._wall_hz(place - count, tip_um)
+
+    def foot(self, place: int, tip_um: float) -> int:
+        """The electrode's ring nearest to a place: the foot of the normal."""
+        rings = self.hole.rings
+        if place < rings.count:
+            along_um = tip_um + self.electrode.height_um[place] + self.hole.depth_um[place]
+            cosine = self._cosines[place]
+            at = place - int(along_um * self._tilts[place] * cosine * cosine / rings.width_um + 0.5)
+        else:
+            row = place - rings.count
+            radius_um, sine, _ = self._across_at(row, tip_um)
+            wall_um = self.hole.wall_um[row]
+            at = int((wall_um - (wall_um - radius_um) * sine * sine) / rings.width_um)
+        return min(max(at, rings.solid), rings.count - 1)
+
+    def cosine(self, place: int) -> float:
+        """Cosine of the electrode's slope at a place (1 on a wall row: craters there spread along the wall)."""
+        return self._cosines[place] if place < self.hole.rings.count else 1.0
+
+    def _floor_bounds(self, near_um: float) -> list[float]:
+        shape, peak_um, scale, rate = self.ignition.shape, self._peak_um, self._scale, self._rate
+        hole = self.hole
+        thickness_um = hole.thickness_um
+        solid = hole.rings.solid
+        bounds = [0.0] * solid
+        steepest = shape[0]
+        rows = zip(
+            self.electrode.height_um, hole.depth_um, self._cosines, self._ring_inverse, self._across, strict=True
+        )
+        for height, depth, cosine, inverse, area in rows if solid == 0 else list(rows)[solid:]:
+            x = ((near_um + height + depth) * cosine - peak_um) * inverse * scale
+            if x >= 1.0 or depth >= thickness_um:
+                bounds.append(0.0)
+            else:
+                bounds.append(rate * area * (shape[int(x * STEPS)] if x > 0.0 else steepest))
+        return bounds
+
+    def _wall_bounds(self, bounds: list[float], near_um: float) -> None:
+        hole = self.hole
+        row_um = hole.row_um
+        rate = self._rate * 2.0 * pi * row_um
+        shape, scale = self.ignition.shape, self._scale
+        back_um = self._peak_um + self._shake_um
+        wall_um = hole.wall_um
+        table, last = self._outline, len(self._outline) - 1
+        # Height of the row's middle above the electrode's reference plane, in bins of the outline.
+        at = (-0.5 * row_um - near_um - self._top) / OUTLINE_UM
+        step = row_um / OUTLINE_UM
+        for row in range(hole.exposed):
+            if at < 0.0:
+                break
+            radius_um, sine, inverse = table[int(at)] if at < last else table[last]
+            wall = wall_um[row]
+            # The tip nearer by the margin: the bound holds at every position between.
+            x = ((wall - radius_um) * sine - back_um) * inverse * scale
+            if x >= 1.0:
+                bounds.append(0.0)
+            else:
+                bounds.append(rate * wall * (shape[int(x * STEPS)] if x > 0.0 else shape[0]))
+            at -= step
+
+    def _floor_hz(self, ring: int, tip_um: float) -> float:
+        depth = self.hole.depth_um[ring]
+        along_um = tip_um + self.electrode.height_um[ring] + depth
+        x = (along_um * self._cosines[ring] - self._peak_um) * self._ring_inverse[ring] * self._scale
+        if x >= 1.0 or depth >= self.hole.thickness_um:
+            return 0.0
+        shape = self.ignition.shape
+        return self._rate * self._across[ring] * (shape[int(x * STEPS)] if x > 0.0 else shape[0])
+
+    def _wall_hz(self, row: int, tip_um: float) -> float:
+        radius_um, sine, inverse = self._across_at(row, tip_um)
+        if inverse == inf:
+            return 0.0
+        wall_um = self.hole.wall_um[row]
+        x = ((wall_um - radius_um) * sine - self._peak_um - self._shake_um) * inverse * self._scale
+        if x >= 1.0:
+            return 0.0
+        shape = self.ignition.shape
+        area_um2 = 2.0 * pi * wall_um * self.hole.row_um
+        return self._rate * area_um2 * (shape[int(x * STEPS)] if x > 0.0 else shape[0])
+
+    def _across_at(self, row: int, tip_um: float) -> tuple[float, float, float]:
+        """The electrode's outline at a row: its radius there, the sine of its slope, one over the reach."""
+        at = (-(row + 0.5) * self.hole.row_um - tip_um - self._top) / OUTLINE_UM
+        if at < 0.0:
+            return self.hole.rings.radius_um, 1.0, inf
+        return self._outline[min(int(at), len(self._outline) - 1)]
+
+    def _slopes(self) -> None:
+        """Slope of the electrode's face at each ring, its cosine, and the face's true area."""
+        rings = self.hole.rings
+        height = self.electrode.height_um
+        twice_um = 2.0 * rings.width_um
+        lower, last = rings.solid, rings.count - 1
+        self._tilts = [
+            (height[min(j + 1, last)] - height[max(j - 1, lower)]) / twice_um for j in range(rings.count)
+        ]
+        self._cosines = [1.0 / sqrt(1.0 + tilt * tilt) for tilt in self._tilts]
+        self._across = [area / cosine for area, cosine in zip(rings.area_um2, self._cosines, strict=True)]
+
+    def _trace(self) -> None:
+        """The electrode's outer outline: for each height bin its radius, the sine of its slope, one over the reach."""
+        rings, height = self.hole.rings, self.electrode.height_um
+        face_um, power, _ = self._profile
+        last = rings.count - 1
+        top = self._top = min(height[rings.solid :])
+        self._outline = []
+        ring = rings.solid
+        for step in range(int((height[last] - top) / OUTLINE_UM) + 1):
+            at_um = top + step * OUTLINE_UM
+            ring = last
+            while ring > rings.solid and height[ring] > at_um:
+                ring -= 1
+            if ring == last:
+                break
+            rise = height[ring + 1] - height[ring]
+            radius_um = (ring + 0.5 + min(max((at_um - height[ring]) / rise, 0.0), 1.0)) * rings.width_um
+            slope = rise / rings.width_um
+            reach_um = face_um + (self._far - face_um) * (radius_um / rings.radius_um) ** power
+            self._outline.append((radius_um, slope / sqrt(1.0 + slope * slope), 1.0 / reach_um))
+        self._outline.append((rings.radius_um, 1.0, 1.0 / self._far))
+
+    def _conduct(self, tip_um: float, etch_s: float) -> float:
+        """Conductance for 1 S/um of water times area over gap; what a charge dissolves is shared out likewise."""
+        hole, rings = self.hole, self.hole.rings
+        depth, thickness_um = hole.depth_um, hole.thickness_um
+        eaten = etch_s * self._etch_share * FARADAY_UM3_PER_C
+        total = 0.0
+        for j in range(rings.solid, rings.count):
+            gap_um = max((tip_um + self.electrode.height_um[j] + depth[j]) * self._cosines[j], THINNEST_UM)
+            if depth[j] < thickness_um:
+                total += self._across[j] / gap_um
+                if eaten:
+                    lost = min(eaten * self._across[j] / gap_um / rings.area_um2[j], thickness_um - depth[j])
+                    depth[j] += lost
+                    hole.removed_um3 += lost * rings.area_um2[j]
+        for row in range(hole.exposed if hole.depth_um[-1] > 0.0 else 0):
+            radius_um, sine, inverse = self._across_at(row, tip_um)
+            if inverse != inf:
+                wall_um = hole.wall_um[row]
+                conduct = 2.0 * pi * wall_um * hole.row_um / max((wall_um - radius_um) * sine, 5.0 * THINNEST_UM)
+                total += conduct
+                if eaten:
+                    hole._widen(row, eaten * conduct)
+                    hole.removed_um3 += eaten * conduct
+        if eaten and min(depth) >= thickness_um:
+            hole.through = True
+        return total
+
+
+def siemens(conductance_um: float, conductivity_us_cm: float) -> float:
+    """Conductance of water of a conductivity across an area over a gap (um² / um)."""
+    return conductance_um * conductivity_us_cm * S_PER_UM

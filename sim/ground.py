@@ -1,0 +1,101 @@
+"""What lies under the electrode: the work with its holes, the reference plate, or nothing."""
+
+from __future__ import annotations
+
+from enum import Enum
+from math import hypot, pi, radians
+
+from controller.plan.plan import Plan
+from controller.settings.job import Job
+from controller.settings.machine import Machine
+from controller.settings.units import UM_PER_MM
+from sim.hole import HoleTruth
+from sim.plates import ReferencePlate, WorkPlate, job_box_um
+from sim.random import Draws
+from sim.rings import Rings
+from sim.settings import PlantSettings
+
+# A place this near to a planned hole is that hole. Chosen: more than all lost motion, less than the smallest rod.
+SAME_PLACE_UM = 300.0
+# The file states heights with a standard uncertainty; nobody is out by more than this many. Chosen.
+WORST_SD = 2.0
+
+
+class Below(Enum):
+    """What is under the electrode."""
+
+    NOTHING = "nothing"
+    WORK = "work"
+    REFERENCE = "reference"
+
+
+class Ground:
+    """Both plates in their true places.
+
+    Args:
+        machine: Where the maker put work and reference plate, and how sure he is of their heights.
+        job: The work's size (the box of its holes and touch points) and thickness.
+        plan: Where the holes are.
+        plant: Tilt, bow, size of the reference plate, row height of the hole model.
+        rings: The electrode's ring grid, which its holes share.
+        draws: The plates' own stream.
+    """
+
+    def __init__(
+        self, machine: Machine, job: Job, plan: Plan, plant: PlantSettings, rings: Rings, draws: Draws
+    ) -> None:
+        self._plan = plan
+        self._rings = rings
+        self._thickness_um = job.work.thickness_mm * UM_PER_MM
+        self._row_um = plant.rod.row_um
+        self.holes: dict[int, HoleTruth] = {}
+        self._marks: dict[tuple[int, int], HoleTruth] = {}
+        place, reference = machine.work_place, machine.reference_plate
+        turned_rad = radians(place.rotation_deg)
+        points_mm = [(hole.x_mm, hole.y_mm) for hole in plan.holes] + list(plan.touch_points_mm)
+        centre_um, half_um = job_box_um(points_mm, turned_rad, plant.plate.margin_mm)
+        self.work = WorkPlate(
+            _drawn_um(place.surface_height_mm, place.surface_height_u_mm, draws),
+            centre_um,
+            half_um,
+            turned_rad,
+            plant.plate.tilt_mm / 100.0,
+            2.0 * pi * draws.uniform(),
+            plant.plate.bow_mm * UM_PER_MM,
+        )
+        self.reference = ReferencePlate(
+            reference.x_mm * UM_PER_MM,
+            reference.y_mm * UM_PER_MM,
+            _drawn_um(reference.height_mm, reference.height_u_mm, draws),
+            plant.plate.reference_half_mm * UM_PER_MM,
+        )
+
+    def below(self, x_um: float, y_um: float) -> Below:
+        """What is under this place."""
+        if self.work.covers(x_um, y_um):
+            return Below.WORK
+        return Below.REFERENCE if self.reference.covers(x_um, y_um) else Below.NOTHING
+
+    def height_um(self, x_um: float, y_um: float) -> float | None:
+        """Height of the metal under this place (um), None over nothing."""
+        below = self.below(x_um, y_um)
+        if below is Below.WORK:
+            return self.work.surface_um(x_um, y_um)
+        return self.reference.height_um if below is Below.REFERENCE else None
+
+    def hole_at(self, x_um: float, y_um: float) -> HoleTruth:
+        """The hole of this place: a planned one, or a mark that nobody planned."""
+        for planned in self._plan.holes:
+            if hypot(planned.x_mm * UM_PER_MM - x_um, planned.y_mm * UM_PER_MM - y_um) < SAME_PLACE_UM:
+                return self._kept(self.holes, planned.index)
+        return self._kept(self._marks, (round(x_um / SAME_PLACE_UM), round(y_um / SAME_PLACE_UM)))
+
+    def _kept[Key](self, holes: dict[Key, HoleTruth], key: Key) -> HoleTruth:
+        if key not in holes:
+            holes[key] = HoleTruth(self._rings, self._thickness_um, self._row_um)
+        return holes[key]
+
+
+def _drawn_um(stated_mm: float, u_mm: float, draws: Draws) -> float:
+    """A true height behind a stated one (um)."""
+    return (stated_mm + u_mm * max(-WORST_SD, min(WORST_SD, draws.normal()))) * UM_PER_MM

@@ -1,0 +1,117 @@
+"""One hole as it really is: rings of depth under the rod, rows of radius along the wall.
+
+Under the rod the work is a floor: `depth_um[j]` below the face on ring `j`. Beyond the rod's radius it is a wall:
+`wall_um[k]` is the hole's radius in row `k`, counted from the top. Floors resolve depth without steps, walls resolve
+diameter without steps. A row is exposed once the outermost floor ring has come down to it.
+"""
+
+from __future__ import annotations
+
+from math import pi, sqrt
+
+from sim.rings import LARGEST_SIZE, SIZE_STEP_UM, Rings
+
+
+def _row_shares(row_um: float) -> list[list[tuple[int, float]]]:
+    """How a crater on the wall spreads over rows, for each size class: offsets and shares of a bowl cut in strips."""
+    classes = []
+    for size in range(LARGEST_SIZE + 1):
+        crater_um = max(size, 0.5) * SIZE_STEP_UM
+        reach = int(crater_um / row_um)
+        strips = {step: (1.0 - (step * row_um / crater_um) ** 2) ** 1.5 for step in range(-reach, reach + 1)}
+        total = sum(strips.values())
+        classes.append([(step, strip / total) for step, strip in strips.items() if strip > 0.0])
+    return classes
+
+
+class HoleTruth:
+    """One place of the work. Volumes in um³, lengths in um, depths down from the face."""
+
+    __slots__ = ("_shares", "depth_um", "removed_um3", "rings", "row_um", "through", "thickness_um", "wall_um")
+
+    def __init__(self, rings: Rings, thickness_um: float, row_um: float) -> None:
+        self.rings = rings
+        self.thickness_um = thickness_um
+        rows = max(2, round(thickness_um / row_um))
+        self.row_um = thickness_um / rows
+        self.depth_um = [0.0] * rings.count
+        self.wall_um = [rings.radius_um] * rows
+        self.removed_um3 = 0.0
+        self.through = False
+        self._shares = _row_shares(self.row_um)
+
+    @property
+    def exposed(self) -> int:
+        """Number of rows the spark can reach, from the top."""
+        return min(len(self.wall_um), int(self.depth_um[-1] / self.row_um) + 1)
+
+    @property
+    def open(self) -> bool:
+        """True when nothing is left under the rod."""
+        return min(self.depth_um) >= self.thickness_um
+
+    @property
+    def deepest_um(self) -> float:
+        return max(self.depth_um)
+
+    @property
+    def missing_um3(self) -> float:
+        """Volume that is gone by the shape: what the craters' sum must equal."""
+        rings = self.rings
+        floor = sum(d * a for d, a in zip(self.depth_um, rings.area_um2, strict=True))
+        return floor + sum(pi * self.row_um * (w * w - rings.radius_um**2) for w in self.wall_um)
+
+    def crater(self, ring: int, volume_um3: float, size: int) -> None:
+        """Lose a crater whose middle is on floor ring `ring`."""
+        depth_um, thickness_um = self.depth_um, self.thickness_um
+        lost_um3 = 0.0
+        for on, per_volume in self.rings.work_shares[size][ring]:
+            depth = depth_um[on] + volume_um3 * per_volume
+            if depth >= thickness_um:
+                lost_um3 += (depth - thickness_um) * self.rings.area_um2[on]
+                depth = thickness_um
+                self.through = True
+            depth_um[on] = depth
+        outside_um3 = volume_um3 * self.rings.outside_share[size][ring]
+        if outside_um3 > 0.0:
+            self._widen(self.exposed - 1, outside_um3)
+        self.removed_um3 += volume_um3 - lost_um3
+
+    def side_crater(self, row: int, volume_um3: float, size: int) -> None:
+        """Lose a crater whose middle is on wall row `row`; what would fall beyond the exposed rows stays on the last."""
+        last = self.exposed - 1
+        for step, share in self._shares[size]:
+            self._widen(min(max(row + step, 0), last), volume_um3 * share)
+        self.removed_um3 += volume_um3
+
+    def drop_core(self) -> None:
+        """Let the core inside a tube's bore fall out, once nothing holds it."""
+        rings = self.rings
+        for ring in range(rings.solid):
+            self.removed_um3 += (self.thickness_um - self.depth_um[ring]) * rings.area_um2[ring]
+            self.depth_um[ring] = self.thickness_um
+
+    def entry_diameter_um(self) -> float:
+        """Diameter of the hole in the face, 0 before it is as wide as the rod."""
+        return 2.0 * self.wall_um[0] if self.depth_um[-1] > 0.0 else 0.0
+
+    def exit_diameter_um(self) -> float:
+        """The largest pin that passes the hole: 0 when not through, less than the rod while only the tip is."""
+        if not self.through or self.depth_um[0] < self.thickness_um:
+            return 0.0
+        if self.open:
+            return 2.0 * min(self.wall_um)
+        return 2.0 * self._pierced_um()
+
+    def _pierced_um(self) -> float:
+        """Radius at which the floor crosses the far face, between the middles of two rings."""
+        rings, depth_um = self.rings, self.depth_um
+        ring = next(j for j in range(rings.count) if depth_um[j] < self.thickness_um)
+        beyond = depth_um[ring + 1] if ring + 1 < rings.count else 0.0
+        slope = max((depth_um[ring] - beyond) / rings.width_um, 1e-6)
+        back_um = min((self.thickness_um - depth_um[ring]) / slope, rings.width_um)
+        return max((ring + 0.5) * rings.width_um - back_um, 0.0)
+
+    def _widen(self, row: int, volume_um3: float) -> None:
+        wall_um = self.wall_um[row]
+        self.wall_um[row] = sqrt(wall_um * wall_um + volume_um3 / (pi * self.row_um))

@@ -1,0 +1,76 @@
+"""The virtual operator of a rehearsal: slow, willing, and only as exact as a hand.
+
+Answers a prompt after a minute of machine time, with the first choice offered, once the work of the hands is done.
+Pushes the electrode out by eye and gauges holes with pins, both with errors drawn from a stream of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Protocol
+
+from controller.core.events import PromptRaised
+from controller.core.requests import Answer, Request
+from sim.random import Streams
+
+# Figures frozen in interfaces.md ("Virtual operator"): answer time, advance error, gauging uncertainty.
+ANSWER_S = 60.0
+ADVANCE_ERROR_MM = 2.0
+GAUGING_U_MM = 0.01
+
+# Prompts that ask for work on the electrode that was planned; every other unplanned prompt is a rescue.
+ADVANCE, EXHAUSTED = "advance", "electrode-exhausted"
+
+NO_REQUESTS: Sequence[Request] = ()
+
+
+class Hands(Protocol):
+    """What a person can do at the machine; each is refused while the source contact is closed."""
+
+    def advance_electrode(self, protrusion_mm: float) -> None:
+        """Push the electrode out to about this protrusion."""
+
+    def new_electrode(self) -> None:
+        """Put a whole electrode in."""
+
+    def free_electrode(self) -> None:
+        """Free an electrode that is welded, bent or bridged."""
+
+
+class VirtualOperator:
+    """Answers prompts; `protrusion_mm` is how far the electrode shall stand out after an advance."""
+
+    __slots__ = ("_answered", "_chance", "_due_s", "_hands", "_protrusion_mm", "_seen")
+
+    def __init__(self, hands: Hands, protrusion_mm: float, streams: Streams) -> None:
+        self._hands = hands
+        self._protrusion_mm = protrusion_mm
+        self._chance = streams.named("operator")
+        self._seen = -1
+        self._answered = -1
+        self._due_s = 0.0
+
+    def requests(self, time_s: float, waiting: PromptRaised | None) -> Sequence[Request]:
+        """What the operator asks of the core in this tick: an answer when one is due, else nothing."""
+        if waiting is None or waiting.prompt == self._answered:
+            return NO_REQUESTS
+        if waiting.prompt != self._seen:
+            self._seen, self._due_s = waiting.prompt, time_s + ANSWER_S
+        if time_s < self._due_s:
+            return NO_REQUESTS
+        self._work(waiting)
+        self._answered = waiting.prompt
+        return (Answer(waiting.prompt, waiting.choices[0]),)
+
+    def gauge(self, true_diameter_mm: float) -> float:
+        """The diameter read with pins: the truth and the pins' error (mm)."""
+        return true_diameter_mm + GAUGING_U_MM * self._chance.normal()
+
+    def _work(self, prompt: PromptRaised) -> None:
+        if prompt.topic == ADVANCE:
+            error_mm = ADVANCE_ERROR_MM * (2.0 * self._chance.uniform() - 1.0)
+            self._hands.advance_electrode(self._protrusion_mm + error_mm)
+        elif prompt.topic == EXHAUSTED:
+            self._hands.new_electrode()
+        elif not prompt.planned:
+            self._hands.free_electrode()

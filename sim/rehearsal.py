@@ -1,0 +1,105 @@
+"""A rehearsal: the real control core against the virtual machine, joined tick by tick in virtual time.
+
+No wire, no clock and no thread in between: whoever rehearses calls `step` for as many ticks as it likes and looks at the
+state between two calls. The same seed gives the same events, whatever the length of the steps.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Protocol
+
+from controller.core.controller import Controller
+from controller.core.events import ElectrodeMeasured, Event, HoleFinished, HoleStarted, RunEnded
+from controller.core.observation import Observation
+from controller.plan.overcut import Overcut
+from controller.plan.plan import Plan
+from controller.record.journal import TrueHole, TrueTip
+from controller.settings.job import Job
+from controller.settings.machine import Machine
+from controller.settings.technology import Technology
+from sim.machine import VirtualMachine
+from sim.operator import NO_REQUESTS, VirtualOperator
+from sim.random import Streams
+from sim.settings import PlantSettings
+
+
+class Sink(Protocol):
+    """Where events and truths go: a journal, or lists in memory."""
+
+    def append(self, event: Event) -> None:
+        """Take an event of the core."""
+
+    def append_true_tip(self, tip: TrueTip) -> None:
+        """Take the true tip length at the time of an event about the electrode."""
+
+    def append_true_hole(self, truth: TrueHole) -> None:
+        """Take what a finished hole really became."""
+
+
+# Looked at after every tick by the benchmarks: the controller, the machine, the tick's observation.
+Watch = Callable[[Controller, VirtualMachine, Observation], None]
+
+
+class Rehearsal:
+    """One job on one plant; `ended` is set when it is over."""
+
+    __slots__ = ("_operator_wanted", "_sink", "_tick_s", "controller", "ended", "operator", "time_s", "virtual", "watch")
+
+    def __init__(
+        self,
+        machine: Machine,
+        job: Job,
+        technology: Technology,
+        plan: Plan,
+        overcut: Overcut,
+        plant: PlantSettings,
+        seed: int,
+        sink: Sink,
+        *,
+        operator: bool = True,
+        watch: Watch | None = None,
+    ) -> None:
+        self.virtual = VirtualMachine(machine, job, plan, plant, seed)
+        self.controller = Controller(machine, job, technology, plan, overcut)
+        self.operator = VirtualOperator(self.virtual, machine.holder.protrusion_mm, Streams(seed))
+        self.ended: RunEnded | None = None
+        self.time_s = 0.0
+        self.watch = watch
+        self._operator_wanted = operator
+        self._sink = sink
+        self._tick_s = 1.0 / machine.tick_hz
+
+    def step(self, ticks: int) -> bool:
+        """Go on for at most `ticks` ticks; False when the run is over."""
+        virtual, controller, watch, tick_s = self.virtual, self.controller, self.watch, self._tick_s
+        observation: Observation
+        for _ in range(ticks):
+            observation = virtual.advance(tick_s)
+            asked = NO_REQUESTS if controller.waiting is None else self._asked(observation.time_s)
+            out = controller.tick(observation, asked)
+            virtual.carry_out(out.commands)
+            if watch is not None:
+                watch(controller, virtual, observation)
+            if out.events:
+                self.time_s = observation.time_s
+                self._take(out.events)
+                if self.ended is not None:
+                    return False
+        self.time_s = observation.time_s
+        return True
+
+    def gauge(self, true_diameter_mm: float) -> float:
+        """What the virtual operator reads on a hole (mm)."""
+        return self.operator.gauge(true_diameter_mm)
+
+    def _asked(self, time_s: float) -> Sequence[object]:
+        return self.operator.requests(time_s, self.controller.waiting) if self._operator_wanted else NO_REQUESTS
+
+    def _take(self, events: Sequence[Event]) -> None:
+        for event in events:
+            self._sink.append(event)
+            if isinstance(event, HoleStarted | ElectrodeMeasured):
+                self._sink.append_true_tip(TrueTip(event.time_s, self.virtual.truth.tip_length_mm))
+            elif isinstance(event, HoleFinished):
+                self._sink.append_true_hole(self._true_hole(event))

@@ -1,0 +1,134 @@
+"""The sampler board: how the gap voltage reaches a 0-5 V pin, and what the board's converter makes of it.
+
+Three front ends: `clamp` (a 3 V Zener behind a series resistor), `divider` (64 V to 4.5 V) and `biased` (a clamp with
+the sensing feed added through a diode while the source contact is closed). With the source off the pin shows the
+sensing feed, or nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from math import exp, inf, log1p
+from typing import Literal
+
+from sim.settings import SamplerPlant
+
+Segments = Sequence[tuple[float, float]]
+
+ZENER_V = 3.0  # the front end of electrics.md: 3 V Zener
+KNEE_V = 0.15  # chosen so that the clamp is linear below some 2.5 V and flat above 3.5 V, as a small Zener is
+DIVIDER = 4.5 / 64.0  # electrics.md: |U| scaled 64 V to 4.5 V
+DIODE_V = 0.6  # forward drop of a silicon diode: common practice, no source
+FEED_V = 5.0  # electrics.md: sensing feed of 5 V
+COUNTS = 1024  # 10 bits, wires.md
+INTERVAL_US = 1000  # one sample a millisecond, wires.md
+READINGS = tuple(range(COUNTS))  # one object for each reading, shared by all records
+POOL = 509  # length of the noise record: a prime, chosen so that it never falls into step with the ticks
+OVERLAP = 32  # chosen so that the readings of the longest tick (20 ms) are one slice of the record
+US_PER_S = 1e6
+
+
+def clamped_v(gap_v: float) -> float:
+    """Pin voltage of a 3 V Zener clamp with a soft knee (V) for a gap voltage (V, >= 0)."""
+    over = (gap_v - ZENER_V) / KNEE_V
+    if over > 20.0:  # the knee is far behind: exp(-20) is below any converter step
+        return ZENER_V
+    return gap_v - KNEE_V * log1p(exp(over))
+
+
+def divided_v(gap_v: float) -> float:
+    """Pin voltage of the divider (V) for a gap voltage (V, >= 0)."""
+    return gap_v * DIVIDER
+
+
+class Sampler:
+    """One analog channel at 1 kHz and 10 bits.
+
+    Args:
+        front_end: How the gap voltage reaches the pin.
+        series_ohm: Resistor of the sensing feed (ohm).
+        full_scale_v: Voltage of the highest reading (V).
+        plant: Noise of the pin.
+        normal: Draws from the standard normal distribution.
+    """
+
+    def __init__(
+        self,
+        front_end: Literal["clamp", "divider", "biased"],
+        series_ohm: float,
+        full_scale_v: float,
+        plant: SamplerPlant,
+        normal: Callable[[], float],
+    ) -> None:
+        self._front_end = front_end
+        self._series_ohm = series_ohm
+        self._counts_per_mv = COUNTS / full_scale_v / 1000.0
+        self._noise_counts = [plant.noise_mv * self._counts_per_mv * normal() for _ in range(POOL)]
+        self._records: dict[int, list[int]] = {}
+        self._next_us = INTERVAL_US
+        self._at = 0
+
+    def live(self, segments: Segments, dt_s: float, contact: bool, leak_ohm: float) -> list[int]:
+        """Readings with the source on the electrode.
+
+        Args:
+            segments: (end offset s, gap voltage V), covering `dt_s` from its beginning.
+            dt_s: Length of the time sampled (s).
+            contact: True when a low voltage in these segments is metal contact or a bridge.
+            leak_ohm: Resistance through the water (ohm).
+        """
+        if len(segments) == 1:
+            return self._hold(self._live_v(segments[0][1], contact, leak_ohm), round(dt_s * US_PER_S))
+        readings: list[int] = []
+        begun_us = 0
+        for end_s, gap_v in segments:
+            end_us = round(end_s * US_PER_S)
+            if end_us - begun_us >= self._next_us:
+                readings += self._hold(self._live_v(gap_v, contact, leak_ohm), end_us - begun_us)
+            else:
+                self._next_us -= end_us - begun_us
+            begun_us = end_us
+        return readings
+
+    def sensing(self, ohm: float, dt_s: float) -> list[int]:
+        """Readings with the sensing feed on the electrode and `ohm` between it and the grounded metal."""
+        return self._hold(self.sensing_v(ohm), round(dt_s * US_PER_S))
+
+    def dead(self, dt_s: float) -> list[int]:
+        """Readings with neither source nor sensing on the electrode."""
+        return self._hold(0.0, round(dt_s * US_PER_S))
+
+    def sensing_v(self, ohm: float) -> float:
+        """Pin voltage of the sensing feed (V) over a resistance (ohm, inf when open)."""
+        return FEED_V if ohm == inf else FEED_V * ohm / (ohm + self._series_ohm)
+
+    def _live_v(self, gap_v: float, contact: bool, leak_ohm: float) -> float:
+        if self._front_end == "divider":
+            return gap_v * DIVIDER
+        pin_v = ZENER_V if gap_v > 2.0 * ZENER_V else clamped_v(gap_v)
+        if self._front_end == "clamp" or contact:
+            return pin_v
+        bias_v = FEED_V - DIODE_V
+        if leak_ohm != inf:
+            bias_v *= leak_ohm / (leak_ohm + self._series_ohm)
+        return max(pin_v, clamped_v(bias_v))
+
+    def _hold(self, pin_v: float, for_us: int) -> list[int]:
+        """Readings of a pin that holds one voltage for a time (us)."""
+        count = (for_us - self._next_us + INTERVAL_US) // INTERVAL_US
+        self._next_us += count * INTERVAL_US - for_us
+        at = self._at
+        self._at = (at + count) % POOL
+        record = self._record(round(pin_v * 1000.0))
+        if count <= OVERLAP:
+            return record[at : at + count]
+        return [record[(at + n) % POOL] for n in range(count)]
+
+    def _record(self, pin_mv: int) -> list[int]:
+        """A record of noisy readings at one level, its beginning repeated at its end; levels a millivolt apart."""
+        record = self._records.get(pin_mv)
+        if record is None:
+            level = pin_mv * self._counts_per_mv
+            once = [READINGS[min(max(int(level + noise), 0), COUNTS - 1)] for noise in self._noise_counts]
+            record = self._records[pin_mv] = once + once[:OVERLAP]
+        return record

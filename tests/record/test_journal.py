@@ -1,0 +1,155 @@
+"""The journal keeps what it was given, in order, whatever becomes of the run."""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import closing
+from dataclasses import fields
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from controller.core import events
+from controller.core.events import Event, HoleFinished, Said
+from controller.record.journal import (
+    JOURNAL_NAME,
+    GaugedHole,
+    Journal,
+    JournalError,
+    append_gauged,
+    read_journal,
+)
+from tests.record.made_up import START, MadeUpRun, places
+
+SHAPES = sorted(
+    (
+        shape
+        for shape in vars(events).values()
+        if isinstance(shape, type) and issubclass(shape, Event) and shape is not Event
+    ),
+    key=lambda shape: shape.__name__,
+)
+FIGURES = st.floats(allow_nan=False, allow_infinity=False)
+OF_TYPE = {
+    "float": FIGURES,
+    "int": st.integers(-(2**53), 2**53),
+    "str": st.text(),
+    "bool": st.booleans(),
+    "tuple[str, ...]": st.lists(st.text()).map(tuple),
+}
+
+
+def any_event() -> st.SearchStrategy[Event]:
+    """Any event of any kind, every field drawn."""
+    return st.sampled_from(SHAPES).flatmap(
+        lambda shape: st.builds(shape, **{field.name: OF_TYPE[str(field.type)] for field in fields(shape)})
+    )
+
+
+@given(happened=st.lists(any_event(), max_size=8))
+def test_every_event_comes_back_equal_and_in_order(
+    happened: list[Event], tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    """What goes into the journal comes out of it, field by field, for every kind of event there is."""
+    run = tmp_path_factory.mktemp("run")
+    journal = Journal(run, START, places(2))
+    for event in happened:
+        journal.append(event)
+    journal.close(None)
+    assert list(read_journal(run).events) == happened
+
+
+def test_a_whole_run_comes_back_as_it_was(tmp_path: Path) -> None:
+    """Start record, plan, truths and stop record are read back equal."""
+    made_up = MadeUpRun(30)
+    made_up.write(tmp_path)
+    record = read_journal(tmp_path)
+    assert record.start == START
+    assert list(record.planned) == made_up.planned
+    assert list(record.events) == made_up.events
+    assert list(record.true_tips) == made_up.tips
+    assert list(record.true_holes) == made_up.truths
+    assert record.stop is not None
+    assert record.stop.machine_s == made_up.time_s
+
+
+def test_a_run_that_was_killed_keeps_every_finished_hole(tmp_path: Path) -> None:
+    """Read while its writer still holds it, a journal has everything up to the last finished hole."""
+    made_up = MadeUpRun(5)
+    journal = Journal(tmp_path, START, made_up.planned)
+    last = max(rank for rank, event in enumerate(made_up.events) if isinstance(event, HoleFinished))
+    for event in made_up.events[: last + 1]:
+        journal.append(event)
+    journal.append(Said(1e6, "not yet on the disk"))
+    record = read_journal(tmp_path)
+    journal.close(None)
+    assert list(record.events) == made_up.events[: last + 1]
+    assert record.stop is None
+
+
+def test_a_finished_run_leaves_one_plain_file(tmp_path: Path) -> None:
+    """After the stop record there is no write-ahead file that a copy of the folder could miss."""
+    MadeUpRun(3).write(tmp_path)
+    assert [path.name for path in tmp_path.iterdir()] == [JOURNAL_NAME]
+
+
+def test_the_journal_has_a_write_ahead_log(tmp_path: Path) -> None:
+    """So a reader never waits for the writer, nor the writer for a reader."""
+    Journal(tmp_path, START, places(1)).close(None)
+    with closing(sqlite3.connect(tmp_path / JOURNAL_NAME)) as connection:
+        assert connection.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+
+
+def test_gauged_holes_are_added_and_never_changed(tmp_path: Path) -> None:
+    """A hole gauged twice stands there twice; the last one counts."""
+    MadeUpRun(3).write(tmp_path)
+    first = GaugedHole(2, 1.49, 0.01, 1.2, "2026-01-03T00:00:00Z")
+    second = GaugedHole(2, 1.51, 0.01, 1.2, "2026-01-04T00:00:00Z")
+    append_gauged(tmp_path, [first])
+    append_gauged(tmp_path, [second])
+    record = read_journal(tmp_path)
+    assert record.gauged == (first, second)
+    assert record.gauged_last() == {2: second}
+
+
+def test_a_folder_without_a_journal_is_refused_with_its_name(tmp_path: Path) -> None:
+    """The message names the file looked for and what to name instead."""
+    with pytest.raises(JournalError, match=r"journal\.sqlite: no journal here; name the folder of a run"):
+        read_journal(tmp_path)
+
+
+def test_a_file_that_is_no_journal_is_refused(tmp_path: Path) -> None:
+    """Bytes of something else end as a JournalError that names the file, not as an error of the database."""
+    (tmp_path / JOURNAL_NAME).write_bytes(b"no database at all, but long enough to look at" * 40)
+    with pytest.raises(JournalError, match=r"journal\.sqlite: can't be read as a journal"):
+        read_journal(tmp_path)
+
+
+def test_a_journal_of_another_layout_is_refused(tmp_path: Path) -> None:
+    """The message names both layouts."""
+    MadeUpRun(1).write(tmp_path)
+    with sqlite3.connect(tmp_path / JOURNAL_NAME) as connection:
+        connection.execute("PRAGMA user_version=999")
+    connection.close()
+    with pytest.raises(JournalError, match="layout 999 of another version; this one reads layout 1"):
+        read_journal(tmp_path)
+
+
+def test_an_unknown_kind_of_event_is_refused(tmp_path: Path) -> None:
+    """Nothing of a run is passed over in silence."""
+    MadeUpRun(1).write(tmp_path)
+    with sqlite3.connect(tmp_path / JOURNAL_NAME) as connection:
+        connection.execute("INSERT INTO event VALUES (999999, 0.0, 'Sneezed', '{}')")
+    connection.close()
+    with pytest.raises(JournalError, match="unknown kind of event 'Sneezed'"):
+        read_journal(tmp_path)
+
+
+def test_a_folder_takes_one_journal_only(tmp_path: Path) -> None:
+    """A second run into the same folder is refused and the first stays whole."""
+    MadeUpRun(2).write(tmp_path)
+    with pytest.raises(JournalError, match="there is a journal here already"):
+        MadeUpRun(2).write(tmp_path)
+    assert len(read_journal(tmp_path).finished()) == 2
