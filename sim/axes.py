@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable
-from math import ceil, inf, sqrt
+from math import ceil, hypot, inf, sqrt
 
 from controller.settings.machine import Axes as AxesBelief
 from controller.settings.units import S_PER_MS, UM_PER_MM
@@ -58,7 +58,8 @@ class Axes:
         self._blocks: deque[Block] = deque()
         self._free_s = 0.0
         self._homing = False
-        self._now_s = 0.0
+        self.moved_sideways = False
+        self.sideways_um = 0.0
         self.homed = False
         self.powered = True
         self.x_um = self.y_um = self.z_um = 0.0
@@ -137,7 +138,6 @@ class Axes:
 
     def advance(self, to_s: float) -> None:
         """Carry the queue out up to a machine time (s)."""
-        self._now_s = to_s
         blocks = self._blocks
         while blocks:
             block = blocks[0]
@@ -171,12 +171,18 @@ class Axes:
         if steps[Z] != before[Z]:
             self.z_um = steps[Z] * self._um_per_step[Z]
             self.face_z_um = self._play[Z].follow(self._motor_um(Z))
-        if steps[X] != before[X]:
-            self.x_um = steps[X] * self._um_per_step[X]
-            self._play[X].follow(self._motor_um(X))
-        if steps[Y] != before[Y]:
-            self.y_um = steps[Y] * self._um_per_step[Y]
-            self._play[Y].follow(self._motor_um(Y))
+        if steps[X] != before[X] or steps[Y] != before[Y]:
+            self._stand_sideways_at(steps)
+
+    def _stand_sideways_at(self, steps: Steps) -> None:
+        """The same for x and y; `sideways_um` is how far this one move took the faces."""
+        x_um, y_um = self._play[X].face_um, self._play[Y].face_um
+        self.x_um = steps[X] * self._um_per_step[X]
+        self.y_um = steps[Y] * self._um_per_step[Y]
+        self.sideways_um = hypot(
+            self._play[X].follow(self._motor_um(X)) - x_um, self._play[Y].follow(self._motor_um(Y)) - y_um
+        )
+        self.moved_sideways = True
 
     def _motor_um(self, axis: int) -> float:
         """Where the motor is; steps driven into a hard end are lost."""
@@ -238,7 +244,8 @@ class Axes:
         switch_um = self._switch_um(axis, end) + self._plant.homing_repeat_um * (2.0 * self._uniform() - 1.0)
         fast_um_s = self._belief.top_speed_mm_s[axis] * UM_PER_MM * self._plant.homing_speed_share
         back_um = end * self._plant.homing_pull_off_mm * UM_PER_MM
-        for motor_um, share in ((switch_um, 1.0), (switch_um - back_um, 1.0), (switch_um, 0.1), (switch_um - back_um, 1.0)):
+        off_um = switch_um - back_um
+        for motor_um, share in ((switch_um, 1.0), (off_um, 1.0), (switch_um, 0.1), (off_um, 1.0)):
             steps = list(self._planned)
             steps[axis] = self._steps_at(axis, motor_um, end)
             if steps[axis] != self._planned[axis]:

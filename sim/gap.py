@@ -16,6 +16,8 @@ from bisect import bisect_right
 from itertools import accumulate
 from math import inf, pi, sqrt
 
+import numpy as np
+
 from sim.electrode import ElectrodeTruth
 from sim.hole import HoleTruth
 from sim.ignition import STEPS, Ignition
@@ -24,9 +26,11 @@ from sim.water import S_PER_UM
 
 # How much nearer the tip may come before the bounds must be taken again. Chosen: a survey then serves several motor
 # steps, and most candidates are still accepted.
-MARGIN_UM = 5.0
+MARGIN_UM = 8.0
 # Height of a bin of the electrode's outline table. Chosen: half a wall row.
 OUTLINE_UM = 25.0
+# The slope of the electrode at a ring is taken over this many rings to each side. Chosen: about one tool crater.
+SLOPE_RINGS = 2
 # A gap less than this conducts as if it were this wide (until it is metal contact). Chosen: a ridge.
 THINNEST_UM = 1.0
 # Iron dissolved by charge: 0.03677 mm³/(A s), Faraday (references section 1), in um³.
@@ -44,8 +48,8 @@ class Gap:
     """
 
     __slots__ = (
-        "_across", "_bounds", "_cosines", "_etch_share", "_far", "_hazard", "_inverse", "_outline", "_peak_um",
-        "_profile", "_rate", "_ring_inverse", "_scale", "_shake_um", "_tilts", "_top", "clear_um", "conductance_s",
+        "_across", "_bounds", "_etch_share", "_far", "_hazard", "_inverse", "_outline", "_peak_um",
+        "_aside", "_foot", "_foot_um", "_face_um", "_power", "_powers", "_rate", "_ring_inverse", "_scale", "_shake_um", "_top", "clear_um", "conductance_s", "cosines",
         "electrode", "hole", "ignition", "surveyed_um", "total_hz",
     )  # fmt: skip
 
@@ -55,7 +59,10 @@ class Gap:
         self.hole = hole
         self._etch_share = plant.water.etch_efficiency
         self._far = plant.overcut.side_reach_um * plant.overcut.scale
-        self._profile = (plant.ignition.reach_um, plant.overcut.load_exponent, plant.overcut.turning_load_exponent)
+        self._face_um = plant.ignition.reach_um
+        self._powers = (plant.overcut.load_exponent, plant.overcut.turning_load_exponent)
+        self._power = 0.0
+        self._ring_inverse: list[float] = []
         self._peak_um = 0.0
         self._shake_um = 0.0
         self._scale = 1.0
@@ -69,18 +76,13 @@ class Gap:
 
     def look(self, tip_um: float, turning: bool, etch_s: float) -> None:
         """Take the electrode's slopes and outline, the debris load and the leak anew; dissolve for `etch_s` at 1 V."""
+        self._load(turning)
         self._slopes()
+        self._feet(tip_um)
         self._trace()
-        face_um, still, stirred = self._profile
-        power = stirred if turning else still
-        count = self.hole.rings.count
-        reaches = [face_um + (self._far - face_um) * ((j + 0.5) / count) ** power for j in range(count)]
-        self._ring_inverse = [1.0 / reach for reach in reaches]
         self.conductance_s = 0.0 if tip_um == inf else self._conduct(tip_um, etch_s)
 
-    def survey(
-        self, tip_um: float, dirt: float, reach: float, peak_um: float, sweep_um: float
-    ) -> None:
+    def survey(self, tip_um: float, dirt: float, reach: float, peak_um: float, sweep_um: float) -> None:
         """Take the bounds of all hazards.
 
         Args:
@@ -121,39 +123,33 @@ class Gap:
         return self._wall_hz(place - count, tip_um)
 
     def foot(self, place: int, tip_um: float) -> int:
-        """The electrode's ring nearest to a place: the foot of the normal."""
+        """The electrode's ring nearest to a place."""
         rings = self.hole.rings
         if place < rings.count:
-            along_um = tip_um + self.electrode.height_um[place] + self.hole.depth_um[place]
-            cosine = self._cosines[place]
-            at = place - int(along_um * self._tilts[place] * cosine * cosine / rings.width_um + 0.5)
-        else:
-            row = place - rings.count
-            radius_um, sine, _ = self._across_at(row, tip_um)
-            wall_um = self.hole.wall_um[row]
-            at = int((wall_um - (wall_um - radius_um) * sine * sine) / rings.width_um)
+            return self._foot[place]
+        row = place - rings.count
+        radius_um, sine, _ = self._across_at(row, tip_um)
+        wall_um = self.hole.wall_um[row]
+        at = int((wall_um - (wall_um - radius_um) * sine * sine) / rings.width_um)
         return min(max(at, rings.solid), rings.count - 1)
 
-    def cosine(self, place: int) -> float:
-        """Cosine of the electrode's slope at a place (1 on a wall row: craters there spread along the wall)."""
-        return self._cosines[place] if place < self.hole.rings.count else 1.0
-
     def _floor_bounds(self, near_um: float) -> list[float]:
-        shape, peak_um, scale, rate = self.ignition.shape, self._peak_um, self._scale, self._rate
-        hole = self.hole
-        thickness_um = hole.thickness_um
-        solid = hole.rings.solid
-        bounds = [0.0] * solid
-        steepest = shape[0]
-        rows = zip(
-            self.electrode.height_um, hole.depth_um, self._cosines, self._ring_inverse, self._across, strict=True
-        )
-        for height, depth, cosine, inverse, area in rows if solid == 0 else list(rows)[solid:]:
-            x = ((near_um + height + depth) * cosine - peak_um) * inverse * scale
+        """A bound for each floor ring: its hazard with the tip nearer by the margin."""
+        shape, rate, scale, offset = self.ignition.shape, self._rate, self._scale, self._peak_um
+        thickness_um = self.hole.thickness_um
+        bounds = []
+        for depth, foot_um, aside, inverse, area in zip(
+            self.hole.depth_um, self._foot_um, self._aside, self._ring_inverse, self._across, strict=True
+        ):
+            along_um = near_um + foot_um + depth
+            if along_um <= 0.0:
+                x = 0.0
+            else:
+                x = (sqrt(along_um * along_um + aside) - offset) * inverse * scale
             if x >= 1.0 or depth >= thickness_um:
                 bounds.append(0.0)
             else:
-                bounds.append(rate * area * (shape[int(x * STEPS)] if x > 0.0 else steepest))
+                bounds.append(rate * area * shape[int(x * STEPS) if x > 0.0 else 0])
         return bounds
 
     def _wall_bounds(self, bounds: list[float], near_um: float) -> None:
@@ -182,12 +178,12 @@ class Gap:
 
     def _floor_hz(self, ring: int, tip_um: float) -> float:
         depth = self.hole.depth_um[ring]
-        along_um = tip_um + self.electrode.height_um[ring] + depth
-        x = (along_um * self._cosines[ring] - self._peak_um) * self._ring_inverse[ring] * self._scale
+        along_um = tip_um + self._foot_um[ring] + depth
+        gap_um = sqrt(along_um * along_um + self._aside[ring]) if along_um > 0.0 else 0.0
+        x = (gap_um - self._peak_um) * self._ring_inverse[ring] * self._scale
         if x >= 1.0 or depth >= self.hole.thickness_um:
             return 0.0
-        shape = self.ignition.shape
-        return self._rate * self._across[ring] * (shape[int(x * STEPS)] if x > 0.0 else shape[0])
+        return self._rate * self._across[ring] * self.ignition.shape[int(x * STEPS) if x > 0.0 else 0]
 
     def _wall_hz(self, row: int, tip_um: float) -> float:
         radius_um, sine, inverse = self._across_at(row, tip_um)
@@ -208,38 +204,62 @@ class Gap:
             return self.hole.rings.radius_um, 1.0, inf
         return self._outline[min(int(at), len(self._outline) - 1)]
 
+    def _load(self, turning: bool) -> None:
+        """The reach at each ring, by the debris that passes there."""
+        power = self._powers[turning]
+        if power == self._power:
+            return
+        self._power = power
+        count = self.hole.rings.count
+        spread_um = self._far - self._face_um
+        self._ring_inverse = [1.0 / (self._face_um + spread_um * ((j + 0.5) / count) ** power) for j in range(count)]
+
     def _slopes(self) -> None:
-        """Slope of the electrode's face at each ring, its cosine, and the face's true area."""
-        rings = self.hole.rings
-        height = self.electrode.height_um
-        twice_um = 2.0 * rings.width_um
+        """The electrode's slope at each ring, over a few rings, and the face's true area by it."""
+        rings, height = self.hole.rings, self.electrode.height_um
         lower, last = rings.solid, rings.count - 1
-        self._tilts = [
-            (height[min(j + 1, last)] - height[max(j - 1, lower)]) / twice_um for j in range(rings.count)
-        ]
-        self._cosines = [1.0 / sqrt(1.0 + tilt * tilt) for tilt in self._tilts]
-        self._across = [area / cosine for area, cosine in zip(rings.area_um2, self._cosines, strict=True)]
+        self.cosines = []
+        for ring in range(rings.count):
+            inner, outer = max(ring - SLOPE_RINGS, lower), max(min(ring + SLOPE_RINGS, last), lower)
+            tilt = (height[outer] - height[inner]) / (rings.width_um * max(outer - inner, 1))
+            self.cosines.append(1.0 / sqrt(1.0 + tilt * tilt))
+        self._across = [area / cosine for area, cosine in zip(rings.area_um2, self.cosines, strict=True)]
+
+    def _feet(self, tip_um: float) -> None:
+        """For each floor ring the nearest point of the electrode's face: how far aside, how high, on which ring."""
+        rings = self.hole.rings
+        solid, last = rings.solid, rings.count - 1
+        radius = (np.arange(rings.count) + 0.5) * rings.width_um
+        height = np.array(self.electrode.height_um) + (0.0 if tip_um == inf else tip_um)
+        from_r, from_z = radius[solid:last], height[solid:last]
+        along_r, along_z = rings.width_um, height[solid + 1 :] - from_z
+        out_r = radius[:, None] - from_r
+        out_z = -np.array(self.hole.depth_um)[:, None] - from_z
+        share = np.clip((out_r * along_r + out_z * along_z) / (along_r**2 + along_z**2), 0.0, 1.0)
+        aside, above = out_r - share * along_r, out_z - share * along_z
+        nearest = np.argmin(aside**2 + above**2, axis=1)
+        every = np.arange(rings.count)
+        at = share[every, nearest]
+        self._aside = (aside[every, nearest] ** 2).tolist()
+        self._foot_um = (from_z[nearest] + at * along_z[nearest] - (0.0 if tip_um == inf else tip_um)).tolist()
+        self._foot: list[int] = (nearest + solid + (at > 0.5)).tolist()
 
     def _trace(self) -> None:
         """The electrode's outer outline: for each height bin its radius, the sine of its slope, one over the reach."""
-        rings, height = self.hole.rings, self.electrode.height_um
-        face_um, power, _ = self._profile
-        last = rings.count - 1
-        top = self._top = min(height[rings.solid :])
-        self._outline = []
-        ring = rings.solid
-        for step in range(int((height[last] - top) / OUTLINE_UM) + 1):
-            at_um = top + step * OUTLINE_UM
-            ring = last
-            while ring > rings.solid and height[ring] > at_um:
-                ring -= 1
-            if ring == last:
-                break
-            rise = height[ring + 1] - height[ring]
-            radius_um = (ring + 0.5 + min(max((at_um - height[ring]) / rise, 0.0), 1.0)) * rings.width_um
-            slope = rise / rings.width_um
-            reach_um = face_um + (self._far - face_um) * (radius_um / rings.radius_um) ** power
-            self._outline.append((radius_um, slope / sqrt(1.0 + slope * slope), 1.0 / reach_um))
+        rings = self.hole.rings
+        height = np.array(self.electrode.height_um[rings.solid :])
+        outer = np.minimum.accumulate(height[::-1])[::-1]  # lowest from here outward: what the wall sees
+        self._top = float(outer[0])
+        at_um = np.arange(self._top, outer[-1], OUTLINE_UM)
+        ring = np.searchsorted(outer, at_um, side="right") - 1
+        rise = outer[np.minimum(ring + 1, len(outer) - 1)] - outer[ring]
+        share = np.clip((at_um - outer[ring]) / np.maximum(rise, 1e-9), 0.0, 1.0)
+        radius_um = (ring + rings.solid + 0.5 + share) * rings.width_um
+        slope = rise / rings.width_um
+        face_um = self._face_um
+        reach_um = face_um + (self._far - face_um) * (radius_um / rings.radius_um) ** self._power
+        columns = (radius_um.tolist(), (slope / np.sqrt(1.0 + slope * slope)).tolist(), (1.0 / reach_um).tolist())
+        self._outline = list(zip(*columns, strict=True))
         self._outline.append((rings.radius_um, 1.0, 1.0 / self._far))
 
     def _conduct(self, tip_um: float, etch_s: float) -> float:
@@ -249,7 +269,8 @@ class Gap:
         eaten = etch_s * self._etch_share * FARADAY_UM3_PER_C
         total = 0.0
         for j in range(rings.solid, rings.count):
-            gap_um = max((tip_um + self.electrode.height_um[j] + depth[j]) * self._cosines[j], THINNEST_UM)
+            along_um = max(tip_um + self._foot_um[j] + depth[j], THINNEST_UM)
+            gap_um = sqrt(along_um * along_um + self._aside[j])
             if depth[j] < thickness_um:
                 total += self._across[j] / gap_um
                 if eaten:
@@ -263,7 +284,7 @@ class Gap:
                 conduct = 2.0 * pi * wall_um * hole.row_um / max((wall_um - radius_um) * sine, 5.0 * THINNEST_UM)
                 total += conduct
                 if eaten:
-                    hole._widen(row, eaten * conduct)
+                    hole.widen(row, eaten * conduct)
                     hole.removed_um3 += eaten * conduct
         if eaten and min(depth) >= thickness_um:
             hole.through = True

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from enum import Enum
-from math import hypot, pi, radians
+from math import hypot, inf, pi, radians
 
 from controller.plan.plan import Plan
 from controller.settings.job import Job
@@ -76,24 +76,27 @@ class Ground:
             return Below.WORK
         return Below.REFERENCE if self.reference.covers(x_um, y_um) else Below.NOTHING
 
-    def height_um(self, x_um: float, y_um: float) -> float | None:
-        """Height of the metal under this place (um), None over nothing."""
+    def height_um(self, x_um: float, y_um: float) -> float:
+        """Height of the metal under this place (um), -inf over nothing."""
         below = self.below(x_um, y_um)
         if below is Below.WORK:
             return self.work.surface_um(x_um, y_um)
-        return self.reference.height_um if below is Below.REFERENCE else None
+        return self.reference.height_um if below is Below.REFERENCE else -inf
 
     def hole_at(self, x_um: float, y_um: float) -> HoleTruth:
         """The hole of this place: a planned one, or a mark that nobody planned."""
         for planned in self._plan.holes:
             if hypot(planned.x_mm * UM_PER_MM - x_um, planned.y_mm * UM_PER_MM - y_um) < SAME_PLACE_UM:
-                return self._kept(self.holes, planned.index)
-        return self._kept(self._marks, (round(x_um / SAME_PLACE_UM), round(y_um / SAME_PLACE_UM)))
+                if planned.index not in self.holes:
+                    self.holes[planned.index] = self._solid()
+                return self.holes[planned.index]
+        mark = round(x_um / SAME_PLACE_UM), round(y_um / SAME_PLACE_UM)
+        if mark not in self._marks:
+            self._marks[mark] = self._solid()
+        return self._marks[mark]
 
-    def _kept[Key](self, holes: dict[Key, HoleTruth], key: Key) -> HoleTruth:
-        if key not in holes:
-            holes[key] = HoleTruth(self._rings, self._thickness_um, self._row_um)
-        return holes[key]
+    def _solid(self) -> HoleTruth:
+        return HoleTruth(self._rings, self._thickness_um, self._row_um)
 
 
 def _drawn_um(stated_mm: float, u_mm: float, draws: Draws) -> float:

@@ -27,7 +27,7 @@ def _row_shares(row_um: float) -> list[list[tuple[int, float]]]:
 class HoleTruth:
     """One place of the work. Volumes in um³, lengths in um, depths down from the face."""
 
-    __slots__ = ("_shares", "depth_um", "removed_um3", "rings", "row_um", "through", "thickness_um", "wall_um")
+    __slots__ = ("_shares", "depth_um", "reach", "removed_um3", "rings", "row_um", "through", "thickness_um", "wall_um")
 
     def __init__(self, rings: Rings, thickness_um: float, row_um: float) -> None:
         self.rings = rings
@@ -37,6 +37,7 @@ class HoleTruth:
         self.depth_um = [0.0] * rings.count
         self.wall_um = [rings.radius_um] * rows
         self.removed_um3 = 0.0
+        self.reach = 0.0  # this place's own factor on the reach; drawn when the electrode first stands here
         self.through = False
         self._shares = _row_shares(self.row_um)
 
@@ -74,14 +75,14 @@ class HoleTruth:
             depth_um[on] = depth
         outside_um3 = volume_um3 * self.rings.outside_share[size][ring]
         if outside_um3 > 0.0:
-            self._widen(self.exposed - 1, outside_um3)
+            lost_um3 += self._beyond(outside_um3, size)
         self.removed_um3 += volume_um3 - lost_um3
 
     def side_crater(self, row: int, volume_um3: float, size: int) -> None:
         """Lose a crater whose middle is on wall row `row`; what would fall beyond the exposed rows stays on the last."""
         last = self.exposed - 1
         for step, share in self._shares[size]:
-            self._widen(min(max(row + step, 0), last), volume_um3 * share)
+            self.widen(min(max(row + step, 0), last), volume_um3 * share)
         self.removed_um3 += volume_um3
 
     def drop_core(self) -> None:
@@ -112,6 +113,18 @@ class HoleTruth:
         back_um = min((self.thickness_um - depth_um[ring]) / slope, rings.width_um)
         return max((ring + 0.5) * rings.width_um - back_um, 0.0)
 
-    def _widen(self, row: int, volume_um3: float) -> None:
+    def _beyond(self, volume_um3: float, size: int) -> float:
+        """Take what a floor crater has beyond the rod's radius from the row it is in; the volume that met nothing."""
+        row = self.exposed - 1
+        if self.wall_um[row] < self.rings.radius_um + 0.5 * size * SIZE_STEP_UM:
+            self.widen(row, volume_um3)
+            return 0.0
+        room_um3 = (self.thickness_um - self.depth_um[-1]) * self.rings.area_um2[-1]
+        taken_um3 = min(volume_um3, room_um3)
+        self.depth_um[-1] += taken_um3 / self.rings.area_um2[-1]
+        return volume_um3 - taken_um3
+
+    def widen(self, row: int, volume_um3: float) -> None:
+        """Take a volume from one row of the wall."""
         wall_um = self.wall_um[row]
         self.wall_um[row] = sqrt(wall_um * wall_um + volume_um3 / (pi * self.row_um))

@@ -30,8 +30,8 @@ class Hands(Protocol):
     def advance_electrode(self, protrusion_mm: float) -> None:
         """Push the electrode out to about this protrusion."""
 
-    def new_electrode(self) -> None:
-        """Put a whole electrode in."""
+    def new_electrode(self, protrusion_mm: float) -> None:
+        """Put a whole electrode in, standing out by about this protrusion."""
 
     def free_electrode(self) -> None:
         """Free an electrode that is welded, bent or bridged."""
@@ -68,9 +68,12 @@ class VirtualOperator:
 
     def _work(self, prompt: PromptRaised) -> None:
         if prompt.topic == ADVANCE:
-            error_mm = ADVANCE_ERROR_MM * (2.0 * self._chance.uniform() - 1.0)
-            self._hands.advance_electrode(self._protrusion_mm + error_mm)
+            self._hands.advance_electrode(self._by_eye_mm())
         elif prompt.topic == EXHAUSTED:
-            self._hands.new_electrode()
+            self._hands.new_electrode(self._by_eye_mm())
         elif not prompt.planned:
             self._hands.free_electrode()
+
+    def _by_eye_mm(self) -> float:
+        """A protrusion set by eye: evenly within the error either way."""
+        return self._protrusion_mm + ADVANCE_ERROR_MM * (2.0 * self._chance.uniform() - 1.0)

@@ -143,9 +143,9 @@ def ring_areas_um2(radius_um: float, count: int, bore_um: float = 0.0) -> list[f
     return [pi * width_um * (2.0 * (bore_um + n * width_um) + width_um) for n in range(count)]
 
 
-def job_box_um(points_mm: Sequence[tuple[float, float]], turned_rad: float, margin_mm: float) -> tuple[
-    tuple[float, float], tuple[float, float]
-]:
+def job_box_um(
+    points_mm: Sequence[tuple[float, float]], turned_rad: float, margin_mm: float
+) -> tuple[tuple[float, float], tuple[float, float]]:
     """Middle and half sides (um) of the box, turned by `turned_rad`, that holds all points with a margin."""
     c, s = cos(turned_rad), sin(turned_rad)
     along = [c * x + s * y for x, y in points_mm]

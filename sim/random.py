@@ -8,6 +8,7 @@ from __future__ import annotations
 import zlib
 
 import numpy as np
+from numpy.typing import NDArray
 
 # Draws made at once. Chosen so that a refill is rare beside the sparks of a hole, yet a stream that is used little
 # costs little.
@@ -43,6 +44,10 @@ class Draws:
         except IndexError:
             self._e = self._exponential.standard_exponential(BATCH).tolist()
             return self._e.pop()
+
+    def normals(self) -> NDArray[np.float64]:
+        """A whole batch of normal draws, for whoever shapes them at once. In step with nothing but itself."""
+        return self._normal.standard_normal(BATCH)
 
     def normal(self) -> float:
         """Normal with mean 0 and standard deviation 1."""

@@ -44,7 +44,17 @@ Watch = Callable[[Controller, VirtualMachine, Observation], None]
 class Rehearsal:
     """One job on one plant; `ended` is set when it is over."""
 
-    __slots__ = ("_operator_wanted", "_sink", "_tick_s", "controller", "ended", "operator", "time_s", "virtual", "watch")
+    __slots__ = (
+        "_operator_wanted",
+        "_sink",
+        "_tick_s",
+        "controller",
+        "ended",
+        "operator",
+        "time_s",
+        "virtual",
+        "watch",
+    )
 
     def __init__(
         self,

@@ -32,7 +32,7 @@ class Rings:
         area_um2: Area of each ring.
         work_shares: For each size class and ring: what a crater there takes from the work, as depth per volume.
         outside_share: For each size class and ring: the part of the crater beyond the rod's radius.
-        tool_shares: The same for the electrode; what falls beyond its edges stays on its outermost rings.
+        tool_shares: The same for the electrode; all of it falls on metal.
     """
 
     __slots__ = ("area_um2", "count", "outside_share", "radius_um", "solid", "tool_shares", "width_um", "work_shares")
@@ -53,7 +53,7 @@ class Rings:
         parts = [self._parts(ring, max(size, 0.5) * SIZE_STEP_UM) for ring in range(self.count)]
         self.work_shares.append([self._per_volume(inside) for inside, _ in parts])
         self.outside_share.append([outside for _, outside in parts])
-        self.tool_shares.append([self._per_volume(self._kept(inside, outside)) for inside, outside in parts])
+        self.tool_shares.append([self._per_volume(self._kept(inside)) for inside, _ in parts])
 
     def _parts(self, ring: int, crater_um: float) -> tuple[dict[int, float], float]:
         """The volume shares of a bowl centred on a ring: on each ring inside, and outside in total."""
@@ -68,12 +68,11 @@ class Rings:
         inside = {int(k): float(share[k]) for k in np.flatnonzero(share[: self.count])}
         return inside, float(share[self.count :].sum())
 
-    def _kept(self, inside: dict[int, float], outside: float) -> dict[int, float]:
-        kept: dict[int, float] = {self.count - 1: outside}
-        for ring, share in inside.items():
-            on = max(ring, self.solid)
-            kept[on] = kept.get(on, 0.0) + share
-        return kept
+    def _kept(self, inside: dict[int, float]) -> dict[int, float]:
+        """Shares on metal alone: the whole crater is taken from the solid rings it covers."""
+        kept = {ring: share for ring, share in inside.items() if ring >= self.solid} or {self.solid: 1.0}
+        total = sum(kept.values())
+        return {ring: share / total for ring, share in kept.items()}
 
     def _per_volume(self, shares: dict[int, float]) -> Shares:
         return tuple((ring, share / self.area_um2[ring]) for ring, share in sorted(shares.items()) if share > 0.0)

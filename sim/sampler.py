@@ -74,7 +74,7 @@ class Sampler:
         Args:
             segments: (end offset s, gap voltage V), covering `dt_s` from its beginning.
             dt_s: Length of the time sampled (s).
-            contact: True when a low voltage in these segments is metal contact or a bridge.
+            contact: True when the last segment is metal contact or a bridge.
             leak_ohm: Resistance through the water (ohm).
         """
         if len(segments) == 1:
@@ -84,7 +84,8 @@ class Sampler:
         for end_s, gap_v in segments:
             end_us = round(end_s * US_PER_S)
             if end_us - begun_us >= self._next_us:
-                readings += self._hold(self._live_v(gap_v, contact, leak_ohm), end_us - begun_us)
+                in_contact = contact and end_s == segments[-1][0]
+                readings += self._hold(self._live_v(gap_v, in_contact, leak_ohm), end_us - begun_us)
             else:
                 self._next_us -= end_us - begun_us
             begun_us = end_us

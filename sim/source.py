@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from math import exp, inf, log
 
+import numpy as np
+
 from controller.settings.units import S_PER_MS
 from sim.random import Draws
 from sim.settings import PlantSettings
@@ -15,12 +17,15 @@ PERIOD_SCATTER = 0.05
 class Source:
     """Draws what the source does next. Voltages in V, times in s, energies in J."""
 
-    __slots__ = ("_draws", "_drops", "_plant", "_until_drop", "chopped", "open_v", "shorted_v")
+    __slots__ = ("_draws", "_drops", "_off", "_on", "_plant", "_until_drop", "_volts", "chopped", "open_v", "shorted_v")
 
     def __init__(self, plant: PlantSettings, draws: Draws, drops: Draws) -> None:
         self._plant = plant.source
         self._draws = draws
         self._drops = drops
+        self._on: list[float] = []
+        self._off: list[float] = []
+        self._volts: list[float] = []
         self.chopped = plant.source.law == "chopped"
         self.open_v = plant.source.open_v
         self.shorted_v = plant.source.shorted_v
@@ -29,23 +34,32 @@ class Source:
 
     def burning_v(self) -> float:
         """The gap voltage of one discharge."""
-        return self._plant.burning_v + self._plant.burning_scatter_v * self._draws.normal()
+        if not self._volts:
+            plant = self._plant
+            self._volts = (plant.burning_v + plant.burning_scatter_v * self._draws.normals()).tolist()
+        return self._volts.pop()
 
     def on_s(self) -> float:
         """How long a discharge burns."""
-        plant = self._plant
-        if self.chopped:
-            return plant.chop_burst_ms * S_PER_MS * max(0.2, self._draws.exponential())
-        drawn_ms = plant.on_median_ms * exp(plant.on_log_sd * self._draws.normal())
-        return min(max(drawn_ms, plant.on_min_ms), plant.on_max_ms) * S_PER_MS
+        if not self._on:
+            plant, normals = self._plant, self._draws.normals()
+            median_ms = plant.chop_burst_ms if self.chopped else plant.on_median_ms
+            longest_ms = inf if self.chopped else plant.on_max_ms
+            drawn_ms = np.clip(median_ms * np.exp(plant.on_log_sd * normals), plant.on_min_ms, longest_ms)
+            self._on = (drawn_ms * S_PER_MS).tolist()
+        return self._on.pop()
 
     def off_s(self) -> float:
-        """How long the output stays away after a discharge."""
-        plant = self._plant
+        """How long the output stays away after a discharge: for a chopped source only until the next chop."""
         if self.chopped:
-            return (1.0 - plant.chop_duty) * S_PER_MS / plant.chop_khz
-        drawn_ms = plant.off_median_ms * exp(plant.off_log_sd * self._draws.normal())
-        return min(max(drawn_ms, plant.off_min_ms), plant.off_max_ms) * S_PER_MS
+            return (1.0 - self._plant.chop_duty) * S_PER_MS / self._plant.chop_khz
+        if not self._off:
+            plant, normals = self._plant, self._draws.normals()
+            drawn_ms = np.clip(
+                plant.off_median_ms * np.exp(plant.off_log_sd * normals), plant.off_min_ms, plant.off_max_ms
+            )
+            self._off = (drawn_ms * S_PER_MS).tolist()
+        return self._off.pop()
 
     def energy_j(self, burning_v: float, on_s: float) -> float:
         """What a discharge puts into the gap: never more than gap voltage x current x time."""

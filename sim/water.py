@@ -55,12 +55,9 @@ class GapWater:
     def flush(self, dt_s: float, depth_um: float, through: bool, flow: bool, turning: bool) -> None:
         """Wash for `dt_s`."""
         plant = self._plant
-        rate_hz = plant.flush_rate_hz * (
-            plant.flush_through_gain if through else exp(-depth_um / plant.flush_depth_um)
-        )
+        rate_hz = plant.flush_rate_hz * (plant.flush_through_gain if through else exp(-depth_um / plant.flush_depth_um))
         if not flow:
             rate_hz *= plant.flush_still_share
         if turning:
             rate_hz *= plant.flush_turning_gain
         self.debris_um3 *= exp(-rate_hz * dt_s)
-

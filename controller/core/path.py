@@ -11,6 +11,13 @@ from typing import Protocol
 from controller.core.commands import Move
 
 
+# Feed word of paced moves: fast, so that a move is over well within a tick and none is stretched to the slowest step
+# rate (30/s at 400 steps/mm is 76 µm/s, wires.md). 5 mm/s is a tenth of what stock axes travel at; chosen so.
+FEED_WORD_UM_S = 5000.0
+# Moves outstanding at most before the next is sent: one running, one ready (wires.md: three queued delay a retract 90 ms).
+QUEUE_MOST = 1
+
+
 class Path(Protocol):
     """Anything with a place for every arc length (µm, positive toward the work)."""
 
@@ -65,14 +72,21 @@ class Slide:
         """How far the axis must go forward before the tip follows."""
         return self.tip_um - self.axis_um
 
-    def forward(self, by_um: float, speed_um_s: float) -> tuple[Move, ...]:
-        """Feed forward by a distance; nothing is sent until it amounts to a useful move."""
+    def forward(self, by_um: float, queued: int) -> tuple[Move, ...]:
+        """Feed forward by a distance; nothing is sent until it amounts to a useful move, or while the board is behind.
+
+        The feed is made by the host's clock: small moves at a fast feed word, then waiting (wires.md). What the board
+        has not done after `QUEUE_MOST` moves is not owed either: a backlog would still be fed after a retreat was due.
+        """
         self._owed_um += by_um
+        if queued > QUEUE_MOST:
+            self._owed_um = min(self._owed_um, self._quantum_um)
+            return ()
         if self._owed_um < self._quantum_um:
             return ()
         steps = int(self._owed_um / self._quantum_um) * self._quantum_um
         self._owed_um -= steps
-        return (self._go(self.axis_um + steps, speed_um_s),)
+        return (self._go(self.axis_um + steps, FEED_WORD_UM_S),)
 
     def take_up(self, speed_um_s: float) -> tuple[Move, ...]:
         """Take up most of the play fast; nothing when there is none."""

@@ -1,7 +1,7 @@
 """Travel order: in which order the holes are drilled so that the table travels little.
 
-Three ways to begin (as the job lists them; row by row, turning at each end; always to the nearest), the shortest of them
-improved by turning stretches round (2-opt) and by moving single holes elsewhere (Or-opt) for as long as either helps.
+Three ways to begin (as the job lists them; row by row, turning at each end; always to the nearest), the shortest of
+them improved by turning stretches round (2-opt) and by moving single holes elsewhere (Or-opt) while either helps.
 The path begins at a given place, the reference plate, and ends anywhere. It is never longer than the order of the job.
 """
 
@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 
 from controller.plan.nearness import Cells
 from controller.settings.job import Point
@@ -35,7 +36,7 @@ def travel_order(points: Sequence[Point], start: Point) -> list[int]:
 def length_mm(points: Sequence[Point], order: Sequence[int], start: Point) -> float:
     """Length of the path from the start through the points."""
     path = [start, *(points[place] for place in order)]
-    return sum(math.dist(a, b) for a, b in zip(path, path[1:], strict=False))
+    return sum(math.dist(a, b) for a, b in pairwise(path))
 
 
 def _serpentine(points: Sequence[Point]) -> list[int]:

@@ -151,7 +151,7 @@ class Drilling:
         rig.enter(Trigger.TOUCH)
         yield from prove(rig)
         while self.slide.axis_um < front_um and rig.sense.pin_v() > 0.5:
-            yield self.slide.forward(TOUCH_SPEED_UM_S * rig.tick_s, TOUCH_SPEED_UM_S)
+            yield self.slide.forward(TOUCH_SPEED_UM_S * rig.tick_s, rig.sense.seen.queued)
         yield self.slide.back(100.0, RETREAT_UM_S)
         yield from pause(rig, 0.1)
         yield from release(rig)
@@ -189,7 +189,7 @@ class Drilling:
             ended = self._ended()
             if ended is not None:
                 return ended
-            yield () if sense.long_low else slide.forward(APPROACH_SPEED_UM_S * rig.tick_s, APPROACH_SPEED_UM_S)
+            yield () if sense.long_low else slide.forward(APPROACH_SPEED_UM_S * rig.tick_s, sense.seen.queued)
         if self._zero_um is None:
             self._first_spark()
         return None
@@ -246,7 +246,7 @@ class Drilling:
             if rig.now_s - self._deep_s > STALL_S:
                 return None
             self._shares[_SHARE[gap.state]] += tick_s
-            yield slide.forward(servo.feed_um(gap, sense.long_low), APPROACH_SPEED_UM_S)
+            yield slide.forward(servo.feed_um(gap, sense.long_low), sense.seen.queued)
 
     def _note_progress(self) -> None:
         slide = self.slide

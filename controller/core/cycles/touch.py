@@ -133,7 +133,7 @@ def _descend(
                 return True
         if slide.axis_um > depth_um:
             return False
-        yield slide.forward(feed_um, speed_um_s * 1.5 if speed_um_s < TOUCH_SPEED_UM_S else speed_um_s)
+        yield slide.forward(feed_um, rig.sense.seen.queued)
 
 
 def wet_offset_um(trace: list[tuple[float, float]]) -> tuple[float, bool]:

@@ -1,0 +1,61 @@
+"""The command `gapwright`: every subcommand, and what happens to bad input."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+import typer
+from typer.core import TyperGroup
+
+from controller import commands_plan, commands_record, commands_rehearse
+from controller.plan.build import PlanRefused
+from controller.record.journal import JournalError
+from controller.record.learned import LearnedError
+from controller.record.run_folder import RunFolderError
+from controller.screen import BadUsage, err
+from controller.settings.load import SettingsError
+from controller.workshop import FirstArticleError
+
+# Exit codes frozen in interfaces.md ("Commands"): 2 is bad input or usage.
+BAD_INPUT = 2
+
+# What a person can mend: said in full, without a trace of the program's inside.
+MENDABLE = (BadUsage, FirstArticleError, JournalError, LearnedError, PlanRefused, RunFolderError, SettingsError)
+
+
+class Commands(TyperGroup):
+    """The group of all commands: what a person can mend is told on standard error, with exit code 2."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command that was named."""
+        try:
+            return super().invoke(ctx)
+        except MENDABLE as refused:
+            for line in str(refused).splitlines():
+                err.print(line, markup=False, highlight=False, soft_wrap=True)
+            raise typer.Exit(BAD_INPUT) from refused
+
+
+app = typer.Typer(
+    cls=Commands,
+    name="gapwright",
+    help="Drive a home-built spark-erosion machine, and rehearse every job on a virtual one first.",
+    epilog="About 64 V beside water can kill: read the cautions of the README before anything is switched on.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+app.command("plan")(commands_plan.plan)
+app.command("rehearse")(commands_rehearse.rehearse)
+app.command("gauge")(commands_record.gauge)
+app.command("report")(commands_record.report)
+
+
+def main() -> None:
+    """Run the command line."""
+    app()
+
+
+if __name__ == "__main__":
+    main()

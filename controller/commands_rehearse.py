@@ -1,0 +1,220 @@
+"""`gapwright rehearse`: a whole job on the virtual machine, in virtual time."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from time import monotonic
+from typing import Annotated
+
+import typer
+from rich.table import Table
+
+from controller.core.events import RunEnded
+from controller.record.journal import GaugedHole, Journal, StartRecord, StopRecord, append_gauged
+from controller.record.run_folder import complete_run_folder, make_run_folder
+from controller.record.summary import Summary, spoken_time, summary_json
+from controller.screen import BadUsage, HoleProgressBar, err, interruption, out
+from controller.settings.load import load_overlay, resolve
+from controller.settings.find import packaged_configs
+from controller.workshop import Assignment, assignment, placed_holes, start_record
+from sim.operator import GAUGING_U_MM
+from sim.rehearsal import Rehearsal
+from sim.settings import PlantSettings
+
+# Exit codes by outcome, frozen in interfaces.md ("Commands").
+EXIT = {"complete": 0, "held": 3, "fault": 4, "aborted": 130}
+
+# Ticks between two looks at the keyboard and the progress bar: 20 s of machine time, some 30 ms of ours. Chosen so that
+# looking costs nothing and Ctrl-C is heeded at once.
+STEP_TICKS = 2000
+
+# Faults that this version can inject, by name. There are none yet.
+FAULTS: frozenset[str] = frozenset()
+FAULT_SPEC = re.compile(r"(?P<name>[a-z0-9-]+)@(?:t:\d+(?:\.\d+)?s|hole:\d+(?:\+\d+(?:\.\d+)?s)?)")
+
+JobName = Annotated[str, typer.Argument(metavar="JOB", help="Job file: a path or a name.")]
+MachineName = Annotated[str, typer.Option("--machine", help="Machine file: a path or a name.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON and nothing else.")]
+
+
+def rehearse(
+    job: JobName,
+    seed: Annotated[int, typer.Option("--seed", min=0, help="Seed of the plant's noise and the virtual operator.")] = 1,
+    run: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="DIR", help="The run folder: absent or empty.", show_default="runs/<start>-<job>"),
+    ] = None,
+    machine: MachineName = "virtual.toml",
+    plant: Annotated[str | None, typer.Option("--plant", help="Plant file laid over the default plant.")] = None,
+    fault: Annotated[list[str] | None, typer.Option("--fault", metavar="SPEC", help="NAME@t:1200s or NAME@hole:12+3s.")] = None,
+    no_operator: Annotated[bool, typer.Option("--no-operator", help="Nobody answers: end at the first prompt.")] = False,
+    first_article: Annotated[
+        list[Path] | None,
+        typer.Option("--first-article", metavar="RUN", help="Believe the holes gauged in this run and no others."),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Rehearse a whole job on the virtual machine; nothing moves and nothing is switched on."""
+    began_s = monotonic()
+    _refuse_unknown_faults(fault or ())
+    given = assignment(job, machine, rehearsed=True, first_articles=first_article or ())
+    truth = load_plant(plant)
+    started = datetime.now(UTC)
+    folder = run or Path("runs") / f"{started:%Y%m%d-%H%M%S}-{given.job.job.name}"
+    make_run_folder(folder)
+    if not as_json:
+        _announce(given, seed, folder)
+    start = start_record(given, _stamp(started), seed=seed, plant_toml=plant_text(truth))
+    ended, machine_s = _rehearse(Order(given, truth, seed, folder, not no_operator), start, quiet=as_json, began_s=began_s)
+    summary = complete_run_folder(folder)
+    if as_json:
+        out.print(summary_json(summary), markup=False, highlight=False, soft_wrap=True, end="")
+    else:
+        show_summary(summary, folder)
+    raise typer.Exit(EXIT[ended.outcome])
+
+
+def load_plant(overlay: str | None) -> PlantSettings:
+    """The default plant with an overlay laid over it."""
+    ground = packaged_configs() / "plants" / "default.toml"
+    return load_overlay(ground, resolve(overlay, kind="plants") if overlay else None, PlantSettings)
+
+
+def plant_text(plant: PlantSettings) -> str:
+    """The whole plant as TOML, overlay included: what the rehearsal really ran on."""
+    lines = []
+    for section, entries in plant.model_dump().items():
+        lines += [f"[{section}]", *(f"{key} = {_toml(entry)}" for key, entry in entries.items()), ""]
+    return "\n".join(lines)
+
+
+def _toml(entry: object) -> str:
+    if isinstance(entry, bool):
+        return str(entry).lower()
+    return f'"{entry}"' if isinstance(entry, str) else repr(entry)
+
+
+def _refuse_unknown_faults(specs: Sequence[str]) -> None:
+    for spec in specs:
+        form = FAULT_SPEC.fullmatch(spec)
+        if form is None:
+            raise BadUsage(f"--fault {spec}: not of the form NAME@t:1200s or NAME@hole:12+3s")
+        if form["name"] not in FAULTS:
+            raise BadUsage(f"--fault {spec}: this version has no fault named {form['name']}; it can inject none yet")
+
+
+@dataclass(slots=True, frozen=True)
+class Order:
+    """One rehearsal to be made: what is given, the plant's truth, the seed, the folder, and whether anybody answers."""
+
+    given: Assignment
+    plant: PlantSettings
+    seed: int
+    folder: Path
+    operator: bool
+
+
+def _rehearse(order: Order, start: StartRecord, *, quiet: bool, began_s: float) -> tuple[RunEnded, float]:
+    """Run the rehearsal into its journal. A mistake of the program leaves the journal as far as it got."""
+    given = order.given
+    journal = Journal(order.folder, start, placed_holes(given))
+    stop: StopRecord | None = None
+    try:
+        rehearsal = Rehearsal(
+            given.machine,
+            given.job,
+            given.technology,
+            given.plan,
+            given.belief.overcut,
+            order.plant,
+            order.seed,
+            journal,
+            operator=order.operator,
+        )
+        ended = _until_ended(rehearsal, len(given.plan.holes), given.job.job.name, quiet=quiet)
+        stop = StopRecord(
+            outcome=ended.outcome,
+            reason=ended.reason,
+            machine_s=rehearsal.time_s,
+            wall_s=monotonic() - began_s,
+            stopped_utc=_stamp(datetime.now(UTC)),
+        )
+    finally:
+        journal.close(stop)
+    if given.job.job.first_article:
+        append_gauged(order.folder, _gauged_by_the_operator(rehearsal, given, start.started_utc))
+    return ended, rehearsal.time_s
+
+
+def _until_ended(rehearsal: Rehearsal, holes: int, title: str, *, quiet: bool) -> RunEnded:
+    with interruption() as stop, HoleProgressBar(holes, title, quiet=quiet) as progress:
+        while rehearsal.step(STEP_TICKS):
+            seen = rehearsal.controller.snapshot()
+            progress.show(seen.holes_done, seen.doing)
+            if stop.asked:
+                rehearsal.end("aborted", "interrupted by the user")
+                break
+        progress.show(rehearsal.controller.snapshot().holes_done, "", last=True)
+    assert rehearsal.ended is not None  # noqa: S101 - `step` says False only then
+    return rehearsal.ended
+
+
+def _gauged_by_the_operator(rehearsal: Rehearsal, given: Assignment, when_utc: str) -> list[GaugedHole]:
+    """The holes of a first article, gauged by the virtual operator. Blind ones can't be."""
+    rod_mm = given.job.electrode.diameter_mm
+    return [
+        GaugedHole(hole, diameter_mm, GAUGING_U_MM, rod_mm, when_utc)
+        for hole, diameter_mm in rehearsal.gauged_diameters_mm()
+    ]
+
+
+def _stamp(moment: datetime) -> str:
+    return f"{moment:%Y-%m-%dT%H:%M:%SZ}"
+
+
+def _announce(given: Assignment, seed: int, folder: Path) -> None:
+    belief = given.belief
+    err.print(
+        f"Rehearsing {given.job.job.name} ({len(given.plan.holes)} holes) on the virtual machine, seed {seed}, into {folder}\n"
+        f"Overcut believed: {belief.overcut.mean_mm:.3f} ± {belief.overcut.u_new_mm:.3f} mm a side, from {belief.source}",
+        markup=False,
+        highlight=False,
+        soft_wrap=True,
+    )
+
+
+def show_summary(summary: Summary, folder: Path) -> None:
+    """The end of a run in words."""
+    table = Table(show_header=False, box=None, pad_edge=False)
+    for name, words in _summary_rows(summary):
+        table.add_row(f"[bold]{name}[/bold]", words)
+    out.print()
+    out.print(summary.sentence(), style="bold green" if summary.outcome == "complete" else "bold yellow", highlight=False)
+    out.print(table, highlight=False)
+    out.print(f"Report: {folder / 'report.html'}", markup=False, highlight=False, soft_wrap=True)
+
+
+def _summary_rows(summary: Summary) -> list[tuple[str, str]]:
+    measured = f"{summary.measurements} times, {spoken_time(summary.measure_seconds)}"
+    share = summary.measure_seconds / summary.machine_seconds if summary.machine_seconds else 0.0
+    return [
+        ("Holes", f"{summary.holes_through} through, {summary.holes_undersize} undersize, {summary.holes_failed} failed"),
+        ("Exit size", _exit_words(summary)),
+        ("Time", f"{spoken_time(summary.machine_seconds)} of machine time, eroding {spoken_time(summary.erode_seconds)}"),
+        ("Electrode", f"{summary.electrode_used_mm:.1f} mm worn off, advanced {summary.electrode_advances} times"),
+        ("Measured", f"{measured} ({share:.1%} of the time)"),
+        ("Shorts", f"{summary.shorts}, recovered without help {summary.recoveries}"),
+        ("Operator", f"{summary.operator_prompts} prompts, {summary.operator_rescues} of them not planned"),
+        ("Took", f"{spoken_time(summary.wall_seconds)} of wall time"),
+    ]
+
+
+def _exit_words(summary: Summary) -> str:
+    if summary.exit_diameter_mean_mm is None:
+        return "no hole through"
+    least, largest = summary.exit_diameter_least_mm, summary.exit_diameter_largest_mm
+    return f"mean {summary.exit_diameter_mean_mm:.3f} mm by estimate, {least:.3f} to {largest:.3f} mm"

@@ -1,0 +1,96 @@
+"""What a command shows: results on standard output, progress and complaints on standard error."""
+
+from __future__ import annotations
+
+import signal
+from collections.abc import Iterator
+from contextlib import contextmanager
+from time import monotonic
+from types import FrameType
+
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+# How often a bar is painted, and how often a plain line is written where there is no terminal (s of wall time): chosen
+# so that a bar looks alive and a log file of a long job stays short.
+PAINT_S, LINE_S = 0.2, 10.0
+
+out = Console()
+err = Console(stderr=True)
+
+
+class BadUsage(Exception):
+    """A command was asked for something that can't be; the message says what would do."""
+
+
+class HoleProgressBar:
+    """Holes done, with the time left; a bar on a terminal, plain lines elsewhere, nothing when `quiet`."""
+
+    def __init__(self, holes: int, title: str, *, quiet: bool = False) -> None:
+        self._holes, self._title, self._quiet = holes, title, quiet
+        self._started_s = self._last_s = monotonic()
+        self._bar = None if quiet or not err.is_terminal else _bar()
+        self._task = self._bar.add_task(title, total=holes, doing="") if self._bar else None
+
+    def __enter__(self) -> HoleProgressBar:
+        if self._bar:
+            self._bar.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._bar:
+            self._bar.stop()
+
+    def show(self, done: int, doing: str, *, last: bool = False) -> None:
+        """Show how far it got, if it is time to paint."""
+        now_s = monotonic()
+        if self._quiet or (not last and now_s - self._last_s < (PAINT_S if self._bar else LINE_S)):
+            return
+        self._last_s = now_s
+        if self._bar and self._task is not None:
+            self._bar.update(self._task, completed=done, doing=doing)
+        else:
+            err.print(self._line(done, doing, now_s), highlight=False, markup=False)
+
+    def _line(self, done: int, doing: str, now_s: float) -> str:
+        left = (now_s - self._started_s) * (self._holes - done) / done if done else None
+        time_left = "" if left is None or done == self._holes else f", about {left:.0f} s left"
+        return f"{self._title}: {done} of {self._holes} holes{time_left}{f' ({doing})' if doing else ''}"
+
+
+def _bar() -> Progress:
+    return Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TextColumn("holes ·"),
+        TimeRemainingColumn(elapsed_when_finished=True),
+        TextColumn("· {task.fields[doing]}"),
+        console=err,
+        refresh_per_second=1.0 / PAINT_S,
+    )
+
+
+class Interruption:
+    """Whether the user asked to stop."""
+
+    def __init__(self) -> None:
+        self.asked = False
+
+    def ask(self, _signal: int, _frame: FrameType | None) -> None:
+        """Take the first Ctrl-C as a request to end in order; the second ends at once."""
+        if self.asked:
+            raise KeyboardInterrupt
+        self.asked = True
+
+
+@contextmanager
+def interruption() -> Iterator[Interruption]:
+    """Ctrl-C and a request to terminate become a request to end in order while the block runs."""
+    asked = Interruption()
+    before = {number: signal.signal(number, asked.ask) for number in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        yield asked
+    finally:
+        for number, handled in before.items():
+            signal.signal(number, handled)

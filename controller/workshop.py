@@ -1,0 +1,162 @@
+"""What a command works on, loaded and checked: job, machine, technology, plan, and the overcut believed."""
+
+from __future__ import annotations
+
+import platform
+from collections.abc import Sequence
+from dataclasses import dataclass
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+
+from controller.plan.build import build_plan
+from controller.plan.frame import Frame
+from controller.plan.overcut import Gauged, Overcut, learn_overcut
+from controller.plan.plan import Plan
+from controller.record.journal import PlacedHole, RunRecord, StartRecord, read_journal
+from controller.record.learned import learned_file, read_learned
+from controller.settings.job import Job
+from controller.settings.load import load_job, load_machine, load_technology, resolve
+from controller.settings.machine import Machine
+from controller.settings.technology import Technology
+
+
+class FirstArticleError(Exception):
+    """A first article that can't be used; the message names the run and why."""
+
+
+@dataclass(slots=True, frozen=True)
+class Belief:
+    """The overcut believed and where it comes from, in words."""
+
+    overcut: Overcut
+    source: str
+
+
+@dataclass(slots=True, frozen=True)
+class Assignment:
+    """A job on a machine: the files, what they say, and the plan made of them."""
+
+    job_file: Path
+    machine_file: Path
+    technology_file: Path
+    job: Job
+    machine: Machine
+    technology: Technology
+    plan: Plan
+    belief: Belief
+
+
+def assignment(
+    job_name: str, machine_name: str, *, rehearsed: bool | None, first_articles: Sequence[Path] = ()
+) -> Assignment:
+    """Load a job with a machine and plan it.
+
+    Args:
+        job_name: Name or path of the job file.
+        machine_name: Name or path of the machine file.
+        rehearsed: Which learned holes to believe: those of rehearsals, those of real runs, or (None) the real ones if
+            there are any and else the rehearsed ones.
+        first_articles: Runs whose gauged holes are believed instead of the learned ones.
+
+    Raises:
+        SettingsError, PlanRefused, LearnedError, JournalError, FirstArticleError: With everything that is wrong.
+    """
+    job_file, machine_file = resolve(job_name, kind="jobs"), resolve(machine_name, kind="machines")
+    job, machine = load_job(job_file), load_machine(machine_file)
+    technology_file = resolve(job.job.technology, job_file, "technology")
+    technology = load_technology(technology_file)
+    belief = _belief(job, machine, technology, rehearsed, first_articles)
+    plan = build_plan(job, machine)
+    return Assignment(job_file, machine_file, technology_file, job, machine, technology, plan, belief)
+
+
+def _belief(
+    job: Job, machine: Machine, technology: Technology, rehearsed: bool | None, first_articles: Sequence[Path]
+) -> Belief:
+    if job.job.first_article:
+        return Belief(learn_overcut(technology.overcut_mm, ()), "the technology's guess, as for every first article")
+    if first_articles:
+        gauged = [hole for run in first_articles for hole in _gauged_in(run, machine, technology, rehearsed)]
+        return _learned(technology, gauged, f"{_holes(gauged)} of {', '.join(str(run) for run in first_articles)}")
+    for whose in (False, True) if rehearsed is None else (rehearsed,):
+        gauged = read_learned(Path(), machine.name, technology.pair.name, rehearsed=whose)
+        if gauged:
+            place = learned_file(Path(), machine.name, technology.pair.name)
+            kind = "rehearsed " if whose else ""
+            return _learned(technology, gauged, f"{kind}{_holes(gauged)} in {place}")
+    return Belief(learn_overcut(technology.overcut_mm, ()), "the technology's guess")
+
+
+def _holes(gauged: Sequence[Gauged]) -> str:
+    return f"{len(gauged)} gauged hole{'s' if len(gauged) != 1 else ''}"
+
+
+def _learned(technology: Technology, gauged: Sequence[Gauged], source: str) -> Belief:
+    """Learned on one plate and taken to another one, hence `carried`."""
+    return Belief(learn_overcut(technology.overcut_mm, gauged).carried(), source)
+
+
+def _gauged_in(run: Path, machine: Machine, technology: Technology, rehearsed: bool | None) -> list[Gauged]:
+    """The gauged holes of a run, if they say anything about this machine with this technology."""
+    record = read_journal(run)
+    start = record.start
+    if (start.machine, start.technology) != (machine.name, technology.pair.name):
+        raise FirstArticleError(
+            f"{run}: was made on {start.machine} with {start.technology}, not on {machine.name} with "
+            f"{technology.pair.name}; its overcut doesn't hold here"
+        )
+    if rehearsed is not None and start.rehearsed != rehearsed:
+        here, there = ("rehearsal", "real run") if rehearsed else ("real run", "rehearsal")
+        raise FirstArticleError(f"{run}: is a {there}; its overcut doesn't hold for a {here}")
+    if not record.gauged:
+        raise FirstArticleError(f"{run}: no hole was gauged; enter some with `gapwright gauge {run} HOLE --diameter D`")
+    return gauged_holes(record)
+
+
+def gauged_holes(record: RunRecord) -> list[Gauged]:
+    """The gauged holes of a run that count."""
+    return [Gauged(each.hole, each.diameter_mm, each.u_mm, each.rod_mm) for each in record.gauged_last().values()]
+
+
+def start_record(given: Assignment, started_utc: str, *, seed: int | None = None, plant_toml: str = "") -> StartRecord:
+    """The start record of a run; a seed makes it a rehearsal."""
+    job, overcut = given.job, given.belief.overcut
+    return StartRecord(
+        job=job.job.name,
+        machine=given.machine.name,
+        technology=given.technology.pair.name,
+        job_toml=given.job_file.read_text(encoding="utf-8"),
+        machine_toml=given.machine_file.read_text(encoding="utf-8"),
+        technology_toml=given.technology_file.read_text(encoding="utf-8"),
+        plant_toml=plant_toml,
+        thickness_mm=job.work.thickness_mm,
+        rod_mm=job.electrode.diameter_mm,
+        diameter_mm=job.holes.diameter_mm,
+        tolerance_mm=job.holes.tolerance_mm,
+        overcut_mm=overcut.mean_mm,
+        overcut_u_mm=overcut.u_mm,
+        overcut_scatter_mm=overcut.scatter_mm,
+        overcut_n=overcut.n,
+        overcut_from=given.belief.source,
+        rehearsed=seed is not None,
+        seed=seed,
+        versions=versions(),
+        started_utc=started_utc,
+    )
+
+
+def versions() -> dict[str, str]:
+    """Versions of what computes: ours, the interpreter, and the libraries that touch numbers."""
+    found = {"python": platform.python_version()}
+    for name in ("gapwright", "numpy", "scipy", "pydantic", "transitions"):
+        try:
+            found[name] = version(name)
+        except PackageNotFoundError:
+            found[name] = "from a checkout"
+    return found
+
+
+def placed_holes(given: Assignment) -> list[PlacedHole]:
+    """The plan's holes in drilling order, in the job's own frame."""
+    frame = Frame.of(given.machine.work_place)
+    return [PlacedHole(hole.index, *frame.to_job((hole.x_mm, hole.y_mm))) for hole in given.plan.holes]

@@ -1,0 +1,358 @@
+"""The virtual machine: commands in, observations out, and between them nothing but wires between the true parts.
+
+Time inside is whole microseconds, so that pieces of a tick always add up to the tick. A tick is one piece unless a
+contact switches in it, or the axis moves fast with a voltage on the electrode near metal; then it is cut.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import ceil, inf
+
+from controller.core.commands import Command, Halt, Home, Move, Switch, Turn
+from controller.core.observation import BoardState, Observation
+from controller.plan.plan import Plan
+from controller.settings.job import Job
+from controller.settings.machine import Machine
+from controller.settings.units import UM_PER_MM
+from sim.axes import Axes
+from sim.contacts import Contacts
+from sim.electrode import ElectrodeTruth
+from sim.erosion import Erosion, TrueGapState
+from sim.ground import Below, Ground
+from sim.plates import Film, leak_ohm
+from sim.random import Streams
+from sim.rings import rings
+from sim.sampler import Sampler
+from sim.settings import PlantSettings
+from sim.state import TrueState
+from sim.stick import Stick
+from sim.water import WaterTruth
+
+US_PER_S = 1e6
+# Cut of a tick while the axis moves with a voltage on the electrode: one sample. Chosen so that a contact made within
+# a tick stands in its own samples.
+CUT_US = 1000
+# Moves up to this far in a tick need no cut while eroding. Chosen: two whole steps of z at 400 steps/mm.
+SMALL_WAY_UM = 6.0
+# Nearer to metal than this a moving tip needs the cut. Chosen: beyond any gap in which something happens.
+NEAR_UM = 500.0
+# With the biased front end, how long a leak through the water is taken as unchanged. Chosen: a tenth of a second.
+LEAK_KEPT_US = 100_000
+# A tip this far above the reference plate starts a new touch, with a roughness of its own. Chosen.
+NEW_TOUCH_UM = 100.0
+
+
+class HandsRefusedError(RuntimeError):
+    """A person would have put a hand near an electrode that is not proven isolated, or into a moving machine."""
+
+
+class VirtualMachine:
+    """A whole machine in virtual time.
+
+    Args:
+        machine: The machine file: what board and sampler are set to, and where the maker put things.
+        job: Work and electrode.
+        plan: Where the holes are.
+        plant: What is true of this machine.
+        seed: Seed of all its chance.
+    """
+
+    def __init__(self, machine: Machine, job: Job, plan: Plan, plant: PlantSettings, seed: int) -> None:
+        streams = Streams(seed)
+        hands = streams.named("hands")
+        grid = rings(0.5 * job.electrode.diameter_mm * UM_PER_MM, job.electrode.bore_mm * UM_PER_MM, plant.rod.ring_um)
+        holder, electrode = machine.holder, job.electrode
+        self._holder, self._hands = holder, hands
+        self._electrode = ElectrodeTruth(grid, self._by_eye_mm() * UM_PER_MM, plant.rod.runout_um)
+        grip_mm = max(0.0, electrode.min_length_mm - holder.min_protrusion_mm)
+        self._stick = Stick(self._electrode, electrode.length_mm, grip_mm, holder.min_protrusion_mm)
+        self._water = WaterTruth(plant)
+        self._erosion = Erosion(
+            plant,
+            streams,
+            self._electrode,
+            self._water,
+            job.work.thickness_mm * UM_PER_MM,
+            job.work.clear_below_mm * UM_PER_MM,
+        )
+        ack = machine.motion.convention == "ack"
+        self._axes = Axes(machine.axes, plant.axes, plant.board, ack, streams.named("axes").uniform)
+        self._contacts = Contacts(plant.contacts)
+        wires = machine.sampler
+        self._sampler = Sampler(
+            wires.front_end,
+            wires.sensing_series_ohm,
+            wires.full_scale_v,
+            plant.sampler,
+            streams.named("sampler").normal,
+        )
+        self._biased = wires.front_end == "biased"
+        self._ground = Ground(machine, job, plan, plant, grid, streams.named("plates"))
+        water = plant.water
+        self._film = Film(water.film_um, water.film_rest_um, water.film_s, water.drip_um, water.drip_s)
+        self._plant = plant
+        self._touch = streams.named("touch")
+        self._spindle = machine.spindle.fitted
+        self._rev_min = 0.0
+        self._now_us = 0
+        self._below = Below.NOTHING
+        self._metal_um = -inf
+        self._elsewhere = True
+        self._roughness_um = 0.0
+        self._pressed_um = 0.0
+        self._bending = False
+        self._leak_ohm, self._leak_until_us = inf, 0
+        self._tick_us = 0
+        self._readings: list[int] = []
+        self.stop_pressed = False
+        self.guard_closed = True
+        self.level_ok = True
+        self.truth = TrueState(self._axes, self._contacts, self._ground, self._stick, self._water, self._erosion)
+
+    # -- the seam ---------------------------------------------------------------------------------------------------
+
+    def advance(self, dt_s: float) -> Observation:
+        """Let `dt_s` of machine time pass; return what the wires then say."""
+        self._tick_us = round(dt_s * US_PER_S)
+        to_us = self._now_us + self._tick_us
+        self._readings = []
+        if self.truth.cut:
+            self.truth.restart()
+        contacts = self._contacts
+        while contacts.next_s * US_PER_S <= to_us:
+            self._run(max(self._now_us, ceil(contacts.next_s * US_PER_S)))
+            self._let_contacts_change()
+        self._run(to_us)
+        axes = self._axes
+        return Observation(
+            to_us / US_PER_S,
+            self._readings,
+            0.001,  # the last sample of a stream at 1 kHz is never older (wires.md)
+            contacts.contact_open,
+            contacts.flow,
+            self.stop_pressed,
+            self.guard_closed,
+            self.level_ok,
+            axes.x_um,
+            axes.y_um,
+            axes.z_um,
+            axes.queued,
+            self._board(),
+            axes.homed,
+        )
+
+    def carry_out(self, commands: Sequence[Command]) -> None:
+        """Send a completed tick's commands and its heartbeat edge."""
+        now_s = self._now_us / US_PER_S
+        for command in commands:
+            self._send(command, now_s)
+        self._contacts.heartbeat(now_s)
+
+    def _send(self, command: Command, now_s: float) -> None:
+        match command:
+            case Move():
+                self._axes.move(command.x_um, command.y_um, command.z_um, command.speed_um_s, now_s)
+            case Switch():
+                self._contacts.switch(command.output, command.on, now_s)
+            case Turn():
+                self._rev_min = command.rev_min if self._spindle else 0.0
+            case Home():
+                self._axes.home(now_s)
+            case Halt():
+                self._axes.halt(now_s)
+
+    def _board(self) -> BoardState:
+        if not self._axes.powered:
+            return BoardState.ALARM
+        return BoardState.HOMING if self._axes.homing else BoardState.READY
+
+    # -- time -------------------------------------------------------------------------------------------------------
+
+    def _run(self, to_us: int) -> None:
+        """Let time pass while no contact switches."""
+        if self._axes.queued and to_us > self._now_us and self._needs_cut(to_us):
+            while self._now_us + CUT_US < to_us:
+                self._piece(self._now_us + CUT_US)
+        if to_us > self._now_us:
+            self._piece(to_us)
+
+    def _needs_cut(self, to_us: int) -> bool:
+        """True when the tip moves near metal with a voltage on it, far enough for the moment to matter."""
+        sensing = self._contacts.sensing_on
+        if not (sensing or self._contacts.live):
+            return False
+        if self._axes.face_z_um - self._electrode.length_um - self._metal_um > NEAR_UM:
+            return False
+        way_um = abs(self._axes.way_in_um(to_us / US_PER_S))
+        return way_um > (0.0 if sensing else SMALL_WAY_UM)
+
+    def _piece(self, to_us: int) -> None:
+        """Let time pass in one piece: mechanics, then the gap, then the samples."""
+        dt_us = to_us - self._now_us
+        dt_s = dt_us / US_PER_S
+        self._now_us = to_us
+        axes, contacts, erosion = self._axes, self._contacts, self._erosion
+        if axes.queued:
+            axes.advance(to_us / US_PER_S)
+        if axes.moved_sideways or self._elsewhere:
+            self._sideways()
+        face_um = axes.face_z_um
+        live = contacts.live
+        segments = erosion.advance(dt_s, face_um, live, contacts.flow, self._rev_min)
+        if dt_us != self._tick_us:
+            self.truth.add_piece()
+        if contacts.flow:
+            self._film.wet(to_us / US_PER_S)
+        if live:
+            self._readings += self._live(segments, dt_s)
+        elif contacts.sensing_on:
+            self._readings += self._sampler.sensing(self._ohm(), dt_s)
+        else:
+            self._readings += self._sampler.dead(dt_s)
+            if self._below is Below.REFERENCE:
+                self._press_on_plate()
+
+    def _let_contacts_change(self) -> None:
+        """Contacts switch now; a source contact that opens while current flows opens hot."""
+        was_live = self._contacts.live
+        # At least to the moment that was planned: its seconds and these microseconds may differ in the last digit.
+        self._contacts.advance(max(self._now_us / US_PER_S, self._contacts.next_s))
+        opened = was_live and not self._contacts.live
+        if opened and self._erosion.state in {TrueGapState.SPARKING, TrueGapState.SHORTED}:
+            self.truth.hot_openings += 1
+
+    # -- readings ---------------------------------------------------------------------------------------------------
+
+    def _live(self, segments: list[tuple[float, float]], dt_s: float) -> list[int]:
+        """Readings with the source on the electrode. A short, once begun, holds to the end of the piece."""
+        if self._contacts.sensing_on:
+            self.truth.both_feeds_s += dt_s
+        if self._below is Below.REFERENCE:
+            return self._live_at_plate(segments, dt_s)
+        contact = self._erosion.in_contact or self._erosion.bridged
+        if contact:
+            segments[-1] = (segments[-1][0], min(segments[-1][1], self._plant.source.shorted_v))
+        return self._sampler.live(segments, dt_s, contact, self._leak() if self._biased else inf)
+
+    def _live_at_plate(self, segments: list[tuple[float, float]], dt_s: float) -> list[int]:
+        self.truth.live_at_plate_s += dt_s
+        contact = self._press_on_plate() <= 0.0
+        if contact:
+            segments = [(dt_s, self._plant.source.shorted_v)]
+        return self._sampler.live(segments, dt_s, contact, inf)
+
+    def _leak(self) -> float:
+        """Leak through the gap's water (ohm), looked at now and then."""
+        if self._now_us >= self._leak_until_us:
+            self._leak_ohm = self._erosion.leak_ohm()
+            self._leak_until_us = self._now_us + LEAK_KEPT_US
+        return self._leak_ohm
+
+    def _ohm(self) -> float:
+        """What the sensing feed sees between electrode and grounded metal (ohm)."""
+        if self._below is Below.REFERENCE:
+            gap_um = self._press_on_plate()
+            if gap_um <= 0.0:
+                return self._plant.sampler.contact_ohm
+            reach_um = self._film.reach_um(self._now_us / US_PER_S)
+            if gap_um >= reach_um:
+                return inf
+            return leak_ohm(gap_um, reach_um, self._tip_rings(), self._water.conductivity_us_cm)
+        if self._below is Below.WORK:
+            if self._erosion.in_contact or self._erosion.bridged:
+                return self._plant.sampler.contact_ohm
+            tip_um = self._axes.face_z_um - self._electrode.length_um - self._metal_um
+            if tip_um < self._film.reach_um(self._now_us / US_PER_S):
+                return self._erosion.leak_ohm()
+        return inf
+
+    def _tip_rings(self) -> list[tuple[float, float]]:
+        """(height above the lowest point, area) of the tip's solid rings."""
+        grid = self._electrode.rings
+        return list(zip(self._electrode.profile_um, grid.area_um2[grid.solid :], strict=True))
+
+    def _press_on_plate(self) -> float:
+        """Clear height above the reference plate (um, negative when pressed on); too hard a press bends the rod."""
+        gap_um = self._axes.face_z_um - self._electrode.length_um - self._metal_um
+        if gap_um > NEW_TOUCH_UM:
+            self._roughness_um = inf
+            self._bending = False
+            return gap_um
+        if self._roughness_um == inf:
+            self._roughness_um = self._plant.plate.touch_scatter_um * self._touch.normal()
+            self._pressed_um = 0.0
+        gap_um += self._roughness_um
+        beyond_um = -gap_um - self._plant.rod.crash_um
+        if beyond_um > self._pressed_um:
+            self._bend(beyond_um - self._pressed_um)
+            self._pressed_um = beyond_um
+        return gap_um
+
+    # -- mechanics at the tip -----------------------------------------------------------------------------------------
+
+    def _sideways(self) -> None:
+        """The electrode is on its way sideways, or has just arrived: bend the rod, or see what lies below."""
+        axes = self._axes
+        x_um, y_um, _ = axes.face_um
+        tip_um = axes.face_z_um - self._electrode.length_um
+        here_um = self._ground.height_um(x_um, y_um)
+        moved, axes.moved_sideways = axes.moved_sideways, False
+        if moved and tip_um < max(self._metal_um, here_um):
+            self._bend(axes.sideways_um)
+        self._elsewhere = True
+        if moved or tip_um < self._metal_um:
+            return
+        self._elsewhere = self._bending = False
+        self._below = self._ground.below(x_um, y_um)
+        self._metal_um = here_um
+        if self._below is Below.WORK:
+            self._erosion.start_hole(here_um, self._ground.hole_at(x_um, y_um))
+        else:
+            self._erosion.leave()
+        self._leak_until_us = 0
+
+    def _bend(self, by_um: float) -> None:
+        """The rod gives way by `by_um`; one crash, however many pieces of time it takes."""
+        self._electrode.bend_um += by_um
+        self.truth.crashes += not self._bending
+        self._bending = True
+
+    # -- what a person does with hands --------------------------------------------------------------------------------
+
+    def advance_electrode(self, protrusion_mm: float) -> None:
+        """Push the rod out to about `protrusion_mm`; a stick that has become too short is renewed."""
+        self._hands_in()
+        self._stick.advance(protrusion_mm)
+
+    def new_electrode(self) -> None:
+        """Put in a new stick that stands out about as far as the machine file says."""
+        self._hands_in()
+        self._stick.renew(self._by_eye_mm())
+
+    def free_electrode(self) -> None:
+        """Break a welded tip loose, clear a bridge, straighten the rod."""
+        self._hands_in()
+        self._erosion.free()
+        self._electrode.bend_um = 0.0
+
+    def press_stop(self, pressed: bool) -> None:
+        """Press or release the hard-wired stop: it cuts source, pump and motor power, whatever the boards say."""
+        self.stop_pressed = pressed
+        now_s = self._now_us / US_PER_S
+        if pressed:
+            self._contacts.cut_power(now_s)
+            self._axes.cut_power()
+        else:
+            self._contacts.restore_power(now_s)
+            self._axes.restore_power()
+
+    def _by_eye_mm(self) -> float:
+        """How far a stick stands out that was set by eye; nobody is out by more than two standard uncertainties."""
+        return self._holder.protrusion_mm + self._holder.protrusion_u_mm * max(-2.0, min(2.0, self._hands.normal()))
+
+    def _hands_in(self) -> None:
+        if not self._contacts.contact_open:
+            raise HandsRefusedError("the source contact is not proven open: no hands near the electrode")
+        if self._axes.queued:
+            raise HandsRefusedError("the machine moves: no hands near the electrode")
