@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.setup-done
 SEED ?= 1
-PIP_FLAGS := --quiet --disable-pip-version-check --no-input
+PIP_FLAGS := -qq --disable-pip-version-check --no-input
 
 .PHONY: setup rehearse test bench clean
 

@@ -46,12 +46,18 @@ def rehearse(
     seed: Annotated[int, typer.Option("--seed", min=0, help="Seed of the plant's noise and the virtual operator.")] = 1,
     run: Annotated[
         Path | None,
-        typer.Option("--out", metavar="DIR", help="The run folder: absent or empty.", show_default="runs/<start>-<job>"),
+        typer.Option(
+            "--out", metavar="DIR", help="The run folder: absent or empty.", show_default="runs/<start>-<job>"
+        ),
     ] = None,
     machine: MachineName = "virtual.toml",
     plant: Annotated[str | None, typer.Option("--plant", help="Plant file laid over the default plant.")] = None,
-    fault: Annotated[list[str] | None, typer.Option("--fault", metavar="SPEC", help="NAME@t:1200s or NAME@hole:12+3s.")] = None,
-    no_operator: Annotated[bool, typer.Option("--no-operator", help="Nobody answers: end at the first prompt.")] = False,
+    fault: Annotated[
+        list[str] | None, typer.Option("--fault", metavar="SPEC", help="NAME@t:1200s or NAME@hole:12+3s.")
+    ] = None,
+    no_operator: Annotated[
+        bool, typer.Option("--no-operator", help="Nobody answers: end at the first prompt.")
+    ] = False,
     first_article: Annotated[
         list[Path] | None,
         typer.Option("--first-article", metavar="RUN", help="Believe the holes gauged in this run and no others."),
@@ -69,7 +75,9 @@ def rehearse(
     if not as_json:
         _announce(given, seed, folder)
     start = start_record(given, _stamp(started), seed=seed, plant_toml=plant_text(truth))
-    ended, machine_s = _rehearse(Order(given, truth, seed, folder, not no_operator), start, quiet=as_json, began_s=began_s)
+    ended, machine_s = _rehearse(
+        Order(given, truth, seed, folder, not no_operator), start, quiet=as_json, began_s=began_s
+    )
     summary = complete_run_folder(folder)
     if as_json:
         out.print(summary_json(summary), markup=False, highlight=False, soft_wrap=True, end="")
@@ -193,7 +201,9 @@ def show_summary(summary: Summary, folder: Path) -> None:
     for name, words in _summary_rows(summary):
         table.add_row(f"[bold]{name}[/bold]", words)
     out.print()
-    out.print(summary.sentence(), style="bold green" if summary.outcome == "complete" else "bold yellow", highlight=False)
+    out.print(
+        summary.sentence(), style="bold green" if summary.outcome == "complete" else "bold yellow", highlight=False
+    )
     out.print(table, highlight=False)
     out.print(f"Report: {folder / 'report.html'}", markup=False, highlight=False, soft_wrap=True)
 
@@ -202,9 +212,15 @@ def _summary_rows(summary: Summary) -> list[tuple[str, str]]:
     measured = f"{summary.measurements} times, {spoken_time(summary.measure_seconds)}"
     share = summary.measure_seconds / summary.machine_seconds if summary.machine_seconds else 0.0
     return [
-        ("Holes", f"{summary.holes_through} through, {summary.holes_undersize} undersize, {summary.holes_failed} failed"),
+        (
+            "Holes",
+            f"{summary.holes_through} through, {summary.holes_undersize} undersize, {summary.holes_failed} failed",
+        ),
         ("Exit size", _exit_words(summary)),
-        ("Time", f"{spoken_time(summary.machine_seconds)} of machine time, eroding {spoken_time(summary.erode_seconds)}"),
+        (
+            "Time",
+            f"{spoken_time(summary.machine_seconds)} of machine time, eroding {spoken_time(summary.erode_seconds)}",
+        ),
         ("Electrode", f"{summary.electrode_used_mm:.1f} mm worn off, advanced {summary.electrode_advances} times"),
         ("Measured", f"{measured} ({share:.1%} of the time)"),
         ("Shorts", f"{summary.shorts}, recovered without help {summary.recoveries}"),

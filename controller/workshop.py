@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
-from controller.plan.build import build_plan
+from controller.plan.build import PlanRefused, build_plan
 from controller.plan.frame import Frame
 from controller.plan.overcut import Gauged, Overcut, learn_overcut
 from controller.plan.plan import Plan
+from controller.plan.size import judge_size
 from controller.record.journal import PlacedHole, RunRecord, StartRecord, read_journal
 from controller.record.learned import learned_file, read_learned
 from controller.settings.job import Job
@@ -66,8 +67,21 @@ def assignment(
     technology_file = resolve(job.job.technology, job_file, "technology")
     technology = load_technology(technology_file)
     belief = _belief(job, machine, technology, rehearsed, first_articles)
-    plan = build_plan(job, machine)
+    plan = _plan(job, machine, belief.overcut)
     return Assignment(job_file, machine_file, technology_file, job, machine, technology, plan, belief)
+
+
+def _plan(job: Job, machine: Machine, overcut: Overcut) -> Plan:
+    """The plan, or everything that speaks against it, a rod that can't make the size included."""
+    size = judge_size(job, overcut)
+    problems = [] if size.ok else [size.words]
+    try:
+        plan = build_plan(job, machine)
+    except PlanRefused as refused:
+        raise PlanRefused([*refused.problems, *problems]) from refused
+    if problems:
+        raise PlanRefused(problems)
+    return plan
 
 
 def _belief(

@@ -47,7 +47,15 @@ class Axes:
         self._board = board
         self._ack = ack
         self._uniform = uniform
-        self._um_per_step = tuple(UM_PER_MM / steps for steps in belief.steps_per_mm)
+        x, y, z = belief.steps_per_mm
+        self._um_per_step = UM_PER_MM / x, UM_PER_MM / y, UM_PER_MM / z
+        self._smallest = board.smallest_steps
+        self._first_move_s = board.first_move_ms * S_PER_MS
+        self._z_limits = (
+            board.slowest_steps_s * self._um_per_step[Z],
+            belief.top_speed_mm_s[Z] * UM_PER_MM,
+            belief.acceleration_mm_s2[Z] * UM_PER_MM,
+        )
         room_um = plant.end_room_mm * UM_PER_MM
         self._low_um = tuple(mm * UM_PER_MM - room_um for mm in belief.travel_min_mm)
         self._high_um = tuple(mm * UM_PER_MM + room_um for mm in belief.travel_max_mm)
@@ -88,11 +96,13 @@ class Axes:
         """Queue a straight move to a ledger position, rounded to whole steps; nothing happens without motor power."""
         if not self.powered:
             return
-        target = tuple(round(um / step) for um, step in zip((x_um, y_um, z_um), self._um_per_step, strict=True))
-        longest = max(abs(t - p) for t, p in zip(target, self._planned, strict=True))
-        if longest == 0 or (self._ack and longest < self._board.smallest_steps):
+        step_x_um, step_y_um, step_z_um = self._um_per_step
+        target = round(x_um / step_x_um), round(y_um / step_y_um), round(z_um / step_z_um)
+        x, y, z = self._planned
+        longest = max(abs(target[X] - x), abs(target[Y] - y), abs(target[Z] - z))
+        if longest == 0 or (self._ack and longest < self._smallest):
             return  # an `ack` board swallows a move this short; the next one covers its way
-        self._append((target[X], target[Y], target[Z]), speed_um_s, self._first_step_s(longest, now_s))
+        self._append(target, speed_um_s, self._first_step_s(longest, now_s))
 
     def halt(self, now_s: float) -> None:
         """Brake at the board's acceleration, drop what is queued; new moves wait until the board is ready again."""
@@ -198,30 +208,39 @@ class Axes:
         """Plan a block from the end of the queue; return its end (s)."""
         start = self._planned
         delta = (target[X] - start[X], target[Y] - start[Y], target[Z] - start[Z])
+        if delta[X] == 0 and delta[Y] == 0:  # the servo's own kind of move, kept short
+            slowest_um_s, top_um_s, acceleration_um_s2 = self._z_limits
+            length_um = abs(delta[Z]) * self._um_per_step[Z]
+            speed_um_s = min(max(speed_um_s, slowest_um_s), top_um_s)
+        else:
+            length_um, speed_um_s, acceleration_um_s2 = self._along(delta, speed_um_s)
+        block = Block(start, delta, length_um, speed_um_s, acceleration_um_s2, start_s)
+        self._blocks.append(block)
+        self._planned = target
+        return block.end_s
+
+    def _along(self, delta: Steps, speed_um_s: float) -> tuple[float, float, float]:
+        """Length (um), speed (um/s) and acceleration (um/s²) of a straight line: the tightest axis limits them.
+
+        Boards step no slower than some rate: a slower feed word silently runs at it.
+        """
         ways_um = [abs(d) * step for d, step in zip(delta, self._um_per_step, strict=True)]
         length_um = sqrt(sum(way * way for way in ways_um))
-        speed_um_s = max(speed_um_s, self._slowest_um_s(delta, length_um))
+        speed_um_s = max(speed_um_s, self._board.slowest_steps_s * length_um / max(abs(d) for d in delta))
         acceleration_um_s2 = inf
         for axis, way_um in enumerate(ways_um):
             if way_um > 0.0:
                 share = length_um / way_um * UM_PER_MM
                 speed_um_s = min(speed_um_s, self._belief.top_speed_mm_s[axis] * share)
                 acceleration_um_s2 = min(acceleration_um_s2, self._belief.acceleration_mm_s2[axis] * share)
-        block = Block(start, delta, length_um, speed_um_s, acceleration_um_s2, start_s)
-        self._blocks.append(block)
-        self._planned = target
-        return block.end_s
-
-    def _slowest_um_s(self, delta: Steps, length_um: float) -> float:
-        """Boards step no slower than some rate: a slower feed word silently runs at it."""
-        return self._board.slowest_steps_s * length_um / max(abs(d) for d in delta)
+        return length_um, speed_um_s, acceleration_um_s2
 
     def _first_step_s(self, longest: int, now_s: float) -> float:
         """When a block sent now can begin: after what runs, and after the board's own wait when it is idle."""
         ends_s = self._blocks[-1].end_s if self._blocks else 0.0
         arrival_s = max(now_s, self._free_s)
         if not self._ack:
-            return max(ends_s, arrival_s + self._board.first_move_ms * S_PER_MS)
+            return max(ends_s, arrival_s + self._first_move_s)
         burst_s = arrival_s + self._board.burst_first_move_ms * S_PER_MS
         if ends_s > 0.0 and self._blocks[0].start_s <= now_s:
             return max(ends_s, burst_s)

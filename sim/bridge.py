@@ -10,6 +10,8 @@ from sim.settings import PlantSettings
 
 # A welded electrode that is turned breaks loose at this rate. Chosen: within a second or so.
 TWIST_RATE_HZ = 2.0
+# No weld holds longer than this many times the mean. Chosen: the rod's tip tears before.
+STRONGEST = 4.0
 # Lift beyond this many of `bridge_lift_um` changes nothing more: the bridge is gone at once. Keeps exp in range.
 LIFT_LIMIT = 8.0
 
@@ -61,13 +63,13 @@ class Weld:
         self.held = False
 
     def hold(self, dt_s: float, face_um: float, turning: bool) -> None:
-        """Metal contact under current for `dt_s`: it may weld."""
+        """Contact (of metal, or through a bridge, which melts together) under current for `dt_s`: it may weld."""
         plant = self._plant
         rate_hz = plant.rate_hz * plant.rate_scale * (plant.turning_share if turning else 1.0)
         if self._draws.uniform() < 1.0 - exp(-rate_hz * dt_s):
             self.held = True
             self._face_um = face_um
-            self._strength_um = plant.strength_um * self._draws.exponential()
+            self._strength_um = plant.strength_um * min(self._draws.exponential(), STRONGEST)
 
     def strain(self, dt_s: float, face_um: float, turning: bool) -> None:
         """The axis stands at `face_um`; a turning spindle twists."""

@@ -91,6 +91,7 @@ class Contacts:
         self._pump_cut_s = inf
         self._pump_gate = False
         self._powered = True
+        self._own_s = inf
         self.next_s = inf
 
     @property
@@ -124,8 +125,8 @@ class Contacts:
             self._pump_gate = True
             self._pump_cut_s = inf
             self._drive(now_s)
-        if self.gate.starves_s < self.next_s or self.next_s < now_s:
             self._plan_next()
+        self.next_s = min(self._own_s, self.gate.starves_s)
 
     def cut_power(self, now_s: float) -> None:
         """The hard-wired stop: coil and pump lose their supply."""
@@ -171,12 +172,12 @@ class Contacts:
 
     def _plan_next(self) -> None:
         arriving_s = self._arriving[0][0] if self._arriving else inf
-        self.next_s = min(
+        self._own_s = min(
             arriving_s,
-            self.gate.starves_s,
             self._pump_cut_s,
             self.source.due_s,
             self.sensing.due_s,
             self.pump.due_s,
             self.water.due_s,
         )
+        self.next_s = min(self._own_s, self.gate.starves_s)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sim.rings import Rings
+from sim.rings import SIZE_STEP_UM, Rings
 
 
 class ElectrodeTruth:
@@ -61,9 +61,16 @@ class ElectrodeTruth:
         self.reference_um += by_um
 
     def crater(self, ring: int, volume_um3: float, size: int) -> None:
-        """Lose a crater centred on `ring`, of size class `size`."""
+        """Lose a crater centred on `ring`, of size class `size`; what stands back by more than its radius is spared."""
         height_um = self.height_um
+        deepest_um = height_um[ring] + size * SIZE_STEP_UM
+        area_um2 = self.rings.area_um2
+        left_um3 = volume_um3
         for on, per_volume in self.rings.tool_shares[size][ring]:
-            height_um[on] += volume_um3 * per_volume
+            if height_um[on] <= deepest_um:
+                lost_um = volume_um3 * per_volume
+                height_um[on] += lost_um
+                left_um3 -= lost_um * area_um2[on]
+        height_um[ring] += left_um3 / area_um2[ring]
         self.lost_um3 += volume_um3
         self._dirty = True

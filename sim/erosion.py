@@ -29,9 +29,9 @@ MELT_J_PER_UM3 = 10.2e-9
 # A gap that waits no longer than this after a discharge still counts as sparking: chosen, one tick at 100 Hz; a state
 # is a regime, not the instant.
 SPARKING_GRACE_S = 0.010
-# A survey serves this many discharges, this long, and until the tip went away by this much. Chosen by measuring the
+# A survey serves this many candidates, this long, and until the tip went away by this much. Chosen by measuring the
 # cost: more surveys, or more refused candidates.
-SURVEY_SPARKS, SURVEY_S, SURVEY_AWAY_UM = 60, 0.4, 10.0
+SURVEY_CANDIDATES, SURVEY_S, SURVEY_AWAY_UM = 40, 0.4, 10.0
 # Slopes, outline and leak are taken anew after this many discharges or this long. Chosen: a discharge changes the
 # electrode by a fraction of a micrometre.
 LOOK_SPARKS, LOOK_S = 160, 2.0
@@ -129,7 +129,7 @@ class Erosion:
         self._burning_v = 0.0
         self._short_s = 0.0
         self._load = 0.0
-        self._since_sparks = self._look_sparks = 0
+        self._candidates = self._look_sparks = 0
         self._since_s = self._look_s = 0.0
         self._open_volt_s = 0.0
         self._dry_s = inf
@@ -231,7 +231,7 @@ class Erosion:
         if (
             away_um < -MARGIN_UM
             or away_um > SURVEY_AWAY_UM
-            or (self._since_sparks >= SURVEY_SPARKS or self._since_s >= SURVEY_S)
+            or (self._candidates >= SURVEY_CANDIDATES or self._since_s >= SURVEY_S)
         ):
             self._survey(flow, turning)
         if self._weld.held:
@@ -271,7 +271,7 @@ class Erosion:
         """Take stock: water, ridges, shake, the bounds of all hazards, the bridges' rate."""
         gap = self._gap
         assert gap is not None
-        elapsed_s, self._since_s, self._since_sparks = self._since_s, 0.0, 0
+        elapsed_s, self._since_s, self._candidates = self._since_s, 0.0, 0
         hole, plant = gap.hole, self._plant
         if elapsed_s > 0.0:
             self._debris.flush(elapsed_s, hole.deepest_um, hole.through, flow, turning)
@@ -321,7 +321,7 @@ class Erosion:
         if self._short_s > self._plant.source.shutoff_after_s:
             self._output, self._left_s = SHUT, self._plant.source.shutoff_s
             self._short_s = 0.0
-        if self.in_contact and not self._weld.held:
+        if not self._weld.held:
             self._weld.hold(dt_s, face_z_um, turning)
         self.shorted_s = dt_s
         self.state = TrueGapState.SHORTED
@@ -408,6 +408,7 @@ class Erosion:
                 break
             now_s += step_s
             self._budget = self._ignite.exponential()
+            self._candidates += 1
             place, bound_hz = gap.place(self._places.uniform())
             if self._places.uniform() * bound_hz < gap.hazard_hz(place, self._tip_um):
                 struck = True
@@ -444,7 +445,6 @@ class Erosion:
         self._left_s = source.on_s()
         self._output = BURNING
         self.sparks += 1
-        self._since_sparks += 1
         self._look_sparks += 1
         self._grace_s = SPARKING_GRACE_S
         scatter = 1.0 + self._scatter * self._craters.normal()

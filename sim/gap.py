@@ -27,14 +27,22 @@ from sim.water import S_PER_UM
 # How much nearer the tip may come before the bounds must be taken again. Chosen: a survey then serves several motor
 # steps, and most candidates are still accepted.
 MARGIN_UM = 8.0
-# Height of a bin of the electrode's outline table. Chosen: half a wall row.
-OUTLINE_UM = 25.0
+# Height of a bin of the electrode's outline table. Chosen: two bins are what a tip may move between surveys.
+OUTLINE_UM = 10.0
 # The slope of the electrode at a ring is taken over this many rings to each side. Chosen: about one tool crater.
 SLOPE_RINGS = 2
+# Bounds of wall rows are taken larger by this: a row grows with its radius until the next survey. Chosen.
+WALL_SLACK = 1.01
+# A ledge in the outline counts as no flatter than this (sine of its slope). Chosen: ledges wear away.
+LEAST_SINE = 0.4
 # A gap less than this conducts as if it were this wide (until it is metal contact). Chosen: a ridge.
 THINNEST_UM = 1.0
 # Iron dissolved by charge: 0.03677 mm³/(A s), Faraday (references section 1), in um³.
 FARADAY_UM3_PER_C = 0.03677e9
+
+
+# The electrode's outline at one height: radius (um), sine of the slope, one over the reach (1/um).
+Outline = tuple[float, float, float]
 
 
 class Gap:
@@ -50,7 +58,8 @@ class Gap:
     __slots__ = (
         "_across", "_bounds", "_etch_share", "_far", "_hazard", "_inverse", "_outline", "_peak_um",
         "_aside", "_foot", "_foot_um", "_face_um", "_power", "_powers", "_rate", "_ring_inverse", "_scale", "_shake_um", "_top", "clear_um", "conductance_s", "cosines",
-        "electrode", "hole", "ignition", "surveyed_um", "total_hz",
+        "electrode", "hole", "ignition", "_worst",
+        "surveyed_um", "total_hz",
     )  # fmt: skip
 
     def __init__(self, plant: PlantSettings, ignition: Ignition, electrode: ElectrodeTruth, hole: HoleTruth) -> None:
@@ -112,7 +121,9 @@ class Gap:
     def place(self, uniform: float) -> tuple[int, float]:
         """The place of a candidate, and its bound."""
         bounds = self._bounds
-        at = min(bisect_right(bounds, uniform * self.total_hz), len(bounds) - 1)
+        at = bisect_right(bounds, uniform * self.total_hz)
+        if at == len(bounds):  # rounding, once in a very long time
+            at -= 1
         return at, bounds[at] - (bounds[at - 1] if at else 0.0)
 
     def hazard_hz(self, place: int, tip_um: float) -> float:
@@ -155,11 +166,11 @@ class Gap:
     def _wall_bounds(self, bounds: list[float], near_um: float) -> None:
         hole = self.hole
         row_um = hole.row_um
-        rate = self._rate * 2.0 * pi * row_um
+        rate = WALL_SLACK * self._rate * 2.0 * pi * row_um
         shape, scale = self.ignition.shape, self._scale
         back_um = self._peak_um + self._shake_um
         wall_um = hole.wall_um
-        table, last = self._outline, len(self._outline) - 1
+        table, last = self._worst, len(self._worst) - 1
         # Height of the row's middle above the electrode's reference plane, in bins of the outline.
         at = (-0.5 * row_um - near_um - self._top) / OUTLINE_UM
         step = row_um / OUTLINE_UM
@@ -202,7 +213,8 @@ class Gap:
         at = (-(row + 0.5) * self.hole.row_um - tip_um - self._top) / OUTLINE_UM
         if at < 0.0:
             return self.hole.rings.radius_um, 1.0, inf
-        return self._outline[min(int(at), len(self._outline) - 1)]
+        outline = self._outline
+        return outline[int(at)] if at < len(outline) else outline[-1]
 
     def _load(self, turning: bool) -> None:
         """The reach at each ring, by the debris that passes there."""
@@ -255,12 +267,20 @@ class Gap:
         rise = outer[np.minimum(ring + 1, len(outer) - 1)] - outer[ring]
         share = np.clip((at_um - outer[ring]) / np.maximum(rise, 1e-9), 0.0, 1.0)
         radius_um = (ring + rings.solid + 0.5 + share) * rings.width_um
-        slope = rise / rings.width_um
         face_um = self._face_um
         reach_um = face_um + (self._far - face_um) * (radius_um / rings.radius_um) ** self._power
-        columns = (radius_um.tolist(), (slope / np.sqrt(1.0 + slope * slope)).tolist(), (1.0 / reach_um).tolist())
-        self._outline = list(zip(*columns, strict=True))
+        cosine = np.array(self.cosines[rings.solid :])[ring]
+        sine = np.maximum(np.sqrt(1.0 - cosine * cosine), LEAST_SINE)
+        self._outline = list(zip(radius_um.tolist(), sine.tolist(), (1.0 / reach_um).tolist(), strict=True))
         self._outline.append((rings.radius_um, 1.0, 1.0 / self._far))
+        self._worst = self._worst_of(self._outline)
+
+    @staticmethod
+    def _worst_of(outline: list[Outline]) -> list[Outline]:
+        """For bounds: what a row may meet while the tip stands between the margin below and two bins above that."""
+        padded = outline[:1] * 2 + outline
+        trios = zip(padded, padded[1:], outline, strict=False)
+        return [(here[0], min(a[1], b[1], here[1]), min(a[2], b[2], here[2])) for a, b, here in trios]
 
     def _conduct(self, tip_um: float, etch_s: float) -> float:
         """Conductance for 1 S/um of water times area over gap; what a charge dissolves is shared out likewise."""

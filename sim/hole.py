@@ -79,11 +79,17 @@ class HoleTruth:
         self.removed_um3 += volume_um3 - lost_um3
 
     def side_crater(self, row: int, volume_um3: float, size: int) -> None:
-        """Lose a crater whose middle is on wall row `row`; what would fall beyond the exposed rows stays on the last."""
-        last = self.exposed - 1
+        """Lose a crater whose middle is on wall row `row`.
+
+        What it would have above the face (or below the far one) meets nothing; what it would have in rows not yet
+        exposed stays on the lowest that is.
+        """
+        exposed, rows = self.exposed, len(self.wall_um)
         for step, share in self._shares[size]:
-            self.widen(min(max(row + step, 0), last), volume_um3 * share)
-        self.removed_um3 += volume_um3
+            on = row + step
+            if 0 <= on < rows:
+                self.widen(on if on < exposed else exposed - 1, volume_um3 * share)
+                self.removed_um3 += volume_um3 * share
 
     def drop_core(self) -> None:
         """Let the core inside a tube's bore fall out, once nothing holds it."""

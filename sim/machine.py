@@ -182,10 +182,10 @@ class VirtualMachine:
         sensing = self._contacts.sensing_on
         if not (sensing or self._contacts.live):
             return False
-        if self._axes.face_z_um - self._electrode.length_um - self._metal_um > NEAR_UM:
-            return False
         way_um = abs(self._axes.way_in_um(to_us / US_PER_S))
-        return way_um > (0.0 if sensing else SMALL_WAY_UM)
+        if way_um <= (0.0 if sensing else SMALL_WAY_UM):
+            return False
+        return self._axes.face_z_um - self._electrode.length_um - self._metal_um <= NEAR_UM
 
     def _piece(self, to_us: int) -> None:
         """Let time pass in one piece: mechanics, then the gap, then the samples."""

@@ -12,16 +12,19 @@ from typing import Protocol
 from controller.core.controller import Controller
 from controller.core.events import ElectrodeMeasured, Event, HoleFinished, HoleStarted, RunEnded
 from controller.core.observation import Observation
+from controller.core.requests import Request
 from controller.plan.overcut import Overcut
 from controller.plan.plan import Plan
 from controller.record.journal import TrueHole, TrueTip
 from controller.settings.job import Job
 from controller.settings.machine import Machine
 from controller.settings.technology import Technology
+from controller.settings.units import UM_PER_MM
 from sim.machine import VirtualMachine
 from sim.operator import NO_REQUESTS, VirtualOperator
 from sim.random import Streams
 from sim.settings import PlantSettings
+from sim.truth import full_diameter_um
 
 
 class Sink(Protocol):
@@ -45,7 +48,10 @@ class Rehearsal:
     """One job on one plant; `ended` is set when it is over."""
 
     __slots__ = (
-        "_operator_wanted",
+        "_answered",
+        "_job",
+        "_plant",
+        "_seed",
         "_sink",
         "_tick_s",
         "controller",
@@ -76,40 +82,72 @@ class Rehearsal:
         self.ended: RunEnded | None = None
         self.time_s = 0.0
         self.watch = watch
-        self._operator_wanted = operator
+        self._answered = operator
+        self._job, self._plant, self._seed = job, plant, seed
         self._sink = sink
         self._tick_s = 1.0 / machine.tick_hz
 
     def step(self, ticks: int) -> bool:
         """Go on for at most `ticks` ticks; False when the run is over."""
         virtual, controller, watch, tick_s = self.virtual, self.controller, self.watch, self._tick_s
-        observation: Observation
         for _ in range(ticks):
             observation = virtual.advance(tick_s)
-            asked = NO_REQUESTS if controller.waiting is None else self._asked(observation.time_s)
+            asked = NO_REQUESTS if controller.waiting is None else self._prompted(observation.time_s)
             out = controller.tick(observation, asked)
             virtual.carry_out(out.commands)
             if watch is not None:
                 watch(controller, virtual, observation)
+            self.time_s = observation.time_s
             if out.events:
-                self.time_s = observation.time_s
                 self._take(out.events)
-                if self.ended is not None:
-                    return False
-        self.time_s = observation.time_s
+            if self.ended is not None:
+                return False
         return True
 
-    def gauge(self, true_diameter_mm: float) -> float:
-        """What the virtual operator reads on a hole (mm)."""
-        return self.operator.gauge(true_diameter_mm)
+    def end(self, outcome: str, reason: str) -> None:
+        """Break off here, between two ticks; nothing happens to a rehearsal that is over."""
+        if self.ended is None:
+            self._take([RunEnded(self.time_s, outcome, reason)])
 
-    def _asked(self, time_s: float) -> Sequence[object]:
-        return self.operator.requests(time_s, self.controller.waiting) if self._operator_wanted else NO_REQUESTS
+    def gauged_diameters_mm(self) -> list[tuple[int, float]]:
+        """What the virtual operator reads with pins on every hole that is through, by number."""
+        holes = sorted(self.virtual.truth.holes.items())
+        exits_mm = [(number, hole.exit_diameter_um() / UM_PER_MM) for number, hole in holes]
+        return [(number, self.operator.gauge(exit_mm)) for number, exit_mm in exits_mm if exit_mm > 0]
+
+    def _prompted(self, time_s: float) -> Sequence[Request]:
+        """A prompt waits: the operator's answer when it is due, or the end when there is no operator."""
+        waiting = self.controller.waiting
+        if self._answered or waiting is None:
+            return self.operator.requests(time_s, waiting)
+        self.time_s = time_s
+        self.end("held", f"the operator is needed: {waiting.what_happened}")
+        return NO_REQUESTS
 
     def _take(self, events: Sequence[Event]) -> None:
         for event in events:
             self._sink.append(event)
+            if isinstance(event, RunEnded):
+                self.ended = event
             if isinstance(event, HoleStarted | ElectrodeMeasured):
                 self._sink.append_true_tip(TrueTip(event.time_s, self.virtual.truth.tip_length_mm))
             elif isinstance(event, HoleFinished):
                 self._sink.append_true_hole(self._true_hole(event))
+
+    def _true_hole(self, finished: HoleFinished) -> TrueHole:
+        truth = self.virtual.truth
+        hole = truth.holes[finished.hole]
+        return TrueHole(
+            finished.hole,
+            hole.entry_diameter_um() / UM_PER_MM,
+            hole.exit_diameter_um() / UM_PER_MM,
+            self._full_mm(),
+            hole.through,
+        )
+
+    def _full_mm(self) -> float:
+        """What this plant would make with unlimited over-travel, in water as dirty as it is now."""
+        job, dirt = self._job, self.virtual.truth.dirt
+        rod_um, bore_um = job.electrode.diameter_mm * UM_PER_MM, job.electrode.bore_mm * UM_PER_MM
+        thickness_um = job.work.thickness_mm * UM_PER_MM
+        return full_diameter_um(self._plant, thickness_um, rod_um, dirt, self._seed, bore_um) / UM_PER_MM

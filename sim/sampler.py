@@ -33,6 +33,8 @@ def clamped_v(gap_v: float) -> float:
     over = (gap_v - ZENER_V) / KNEE_V
     if over > 20.0:  # the knee is far behind: exp(-20) is below any converter step
         return ZENER_V
+    if over < -10.0:  # and far ahead
+        return gap_v
     return gap_v - KNEE_V * log1p(exp(over))
 
 
@@ -60,7 +62,8 @@ class Sampler:
         plant: SamplerPlant,
         normal: Callable[[], float],
     ) -> None:
-        self._front_end = front_end
+        self._divided = front_end == "divider"
+        self._biased = front_end == "biased"
         self._series_ohm = series_ohm
         self._counts_per_mv = COUNTS / full_scale_v / 1000.0
         self._noise_counts = [plant.noise_mv * self._counts_per_mv * normal() for _ in range(POOL)]
@@ -80,15 +83,17 @@ class Sampler:
         if len(segments) == 1:
             return self._hold(self._live_v(segments[0][1], contact, leak_ohm), round(dt_s * US_PER_S))
         readings: list[int] = []
-        begun_us = 0
+        next_us, at, end_us = self._next_us, self._at, 0
         for end_s, gap_v in segments:
-            end_us = round(end_s * US_PER_S)
-            if end_us - begun_us >= self._next_us:
+            end_us = int(end_s * US_PER_S + 0.5)
+            if end_us >= next_us:
+                count = (end_us - next_us) // INTERVAL_US + 1
                 in_contact = contact and end_s == segments[-1][0]
-                readings += self._hold(self._live_v(gap_v, in_contact, leak_ohm), end_us - begun_us)
-            else:
-                self._next_us -= end_us - begun_us
-            begun_us = end_us
+                record = self._record(self._live_v(gap_v, in_contact, leak_ohm))
+                readings += record[at : at + count]
+                at = (at + count) % POOL
+                next_us += count * INTERVAL_US
+        self._next_us, self._at = next_us - end_us, at
         return readings
 
     def sensing(self, ohm: float, dt_s: float) -> list[int]:
@@ -104,10 +109,10 @@ class Sampler:
         return FEED_V if ohm == inf else FEED_V * ohm / (ohm + self._series_ohm)
 
     def _live_v(self, gap_v: float, contact: bool, leak_ohm: float) -> float:
-        if self._front_end == "divider":
+        if self._divided:
             return gap_v * DIVIDER
-        pin_v = ZENER_V if gap_v > 2.0 * ZENER_V else clamped_v(gap_v)
-        if self._front_end == "clamp" or contact:
+        pin_v = clamped_v(gap_v)
+        if contact or not self._biased:
             return pin_v
         bias_v = FEED_V - DIODE_V
         if leak_ohm != inf:
@@ -120,13 +125,14 @@ class Sampler:
         self._next_us += count * INTERVAL_US - for_us
         at = self._at
         self._at = (at + count) % POOL
-        record = self._record(round(pin_v * 1000.0))
+        record = self._record(pin_v)
         if count <= OVERLAP:
             return record[at : at + count]
         return [record[(at + n) % POOL] for n in range(count)]
 
-    def _record(self, pin_mv: int) -> list[int]:
+    def _record(self, pin_v: float) -> list[int]:
         """A record of noisy readings at one level, its beginning repeated at its end; levels a millivolt apart."""
+        pin_mv = int(pin_v * 1000.0 + 0.5)
         record = self._records.get(pin_mv)
         if record is None:
             level = pin_mv * self._counts_per_mv

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from controller.core.commands import Command, Halt, Move, Output, Switch
 from controller.core.cycles.ask import EndRun
+from controller.core.cycles.stand_down import stand_down
 from controller.core.electrode import Electrode
 from controller.core.events import (
     CommandRefused,
@@ -72,6 +73,7 @@ class Controller:
         )
         self._cycle: Cycle[RunEnded] = program(self._rig)
         self._holes_done = 0
+        self._standing_down = False
 
     @property
     def gap_state(self) -> GapState:
@@ -95,7 +97,7 @@ class Controller:
         rig.out = out.events
         rig.requests = requests
         self._sense.take(seen)
-        self._locks.gap_open_s = self._sense.open_s if self._sense.live else 0.0
+        self._locks.gap_open_s = self._sense.quiet_s
         if self.ended is not None:
             return out
         try:
@@ -137,8 +139,9 @@ class Controller:
 
     def _heed(self, requests: Sequence[Request]) -> None:
         for request in requests:
-            if isinstance(request, HoldRequest):
-                raise EndRun("held", request.why)
+            if isinstance(request, HoldRequest) and not self._standing_down:
+                self._standing_down = True
+                self._cycle = stand_down(self._rig, request.why)
 
     def _propose(self, command: Command, out: TickOutput) -> None:
         refusal = self._locks.check(command, self._rig.phases.phase, self._sense.seen)
@@ -166,7 +169,7 @@ class Controller:
         out.commands.append(Halt())
         if seen.board is BoardState.READY and seen.homed and not seen.stop_pressed:
             clear_um = locks.clear_z_um
-            if seen.z_um < clear_um:
+            if seen.z_um < clear_um and locks.within_travel((seen.x_um, seen.y_um, clear_um)):
                 top = self._rig.given.machine.axes.top_speed_mm_s[2] * UM_PER_MM
                 out.commands.append(Move(seen.x_um, seen.y_um, clear_um, top, urgent=True))
         self._switch_off(Output.WATER, out)
@@ -201,4 +204,5 @@ def new_electrode(given: Setting) -> Electrode:
         technology.volumetric_wear.guess, hole_mm2, disc_area_mm2(rod.diameter_mm, rod.bore_mm), given.job.work.thickness_mm
     )
     share_u = technology.volumetric_wear.u / technology.volumetric_wear.guess
-    return Electrode(holder.protrusion_mm, holder.protrusion_u_mm, lost, lost * share_u, rod.length_mm)
+    cone_mm = technology.cone_diameters.guess * rod.diameter_mm
+    return Electrode(holder.protrusion_mm, holder.protrusion_u_mm, lost, lost * share_u, rod.length_mm, cone_mm)

@@ -41,11 +41,17 @@ ADC_COUNTS = 1023  # full scale of a 10-bit converter (open Firmata analog messa
 # Longest pause after a spark in both current-limit laws: 10 ms off + 1 ms recovery (electrics.md), + 1 sample each side.
 SPARK_PAUSE_MAX_MS = 13.0
 
+# Time constant of the smoothed spark rate and high share; the servo's gain is matched to it (servo.py).
+SMOOTHING_S = 0.12
+
 # Pin volts below which a reading counts as low, and as metal, by front end (electrics.md):
 # clamp: half of the 3 V plateau. divider: 11 V at the gap, half of the 22.5 V burning voltage (references §1).
 # biased: anything clearly off the 3 V plateau is "source absent"; only metal reads below 0.1 V.
 LOW_V = {"clamp": 1.5, "divider": 11.0 * 4.5 / 64.0, "biased": 2.75}
 METAL_V = 0.1
+# biased: metal under a live source sits at about 0.1 V itself (electrics.md), so the line is drawn half above it; the
+# wettest gap (177 Ω at 1500 µS/cm) still reads 0.3 V.
+BIASED_METAL_V = 0.15
 # divider: a reading between half of burning and 7.5 V above burning is a discharge (references §1: 22.5 ± 7.5 V).
 BURNING_TOP_V = 31.0 * 4.5 / 64.0
 
@@ -77,7 +83,7 @@ class WindowReader:
         to_volts = sampler.full_scale_v / ADC_COUNTS
         self._to_volts = to_volts
         self._low = LOW_V[sampler.front_end] / to_volts
-        self._metal = METAL_V / to_volts if sampler.front_end == "biased" else -1.0
+        self._metal = BIASED_METAL_V / to_volts if sampler.front_end == "biased" else -1.0
         self._burning = BURNING_TOP_V / to_volts if sampler.front_end == "divider" else -1.0
         self.window = Window()
 
@@ -121,7 +127,7 @@ class GapFilter:
 
     Attributes:
         p_open, p_sparking, p_shorted, p_off: probabilities, summing to 1.
-        spark_rate_hz: sparks a second, smoothed over about a quarter of a second.
+        spark_rate_hz: sparks a second, smoothed over SMOOTHING_S.
         high_share: share of samples at high level while the source is taken to be on, smoothed alike.
     """
 
@@ -145,9 +151,9 @@ class GapFilter:
         self._biased = sampler.front_end == "biased"
         self._off = DropOutLaw(fingerprint)
         self._short = ShortLaw()
-        # Chosen so that the servo's loop gain (servo.py) keeps a phase margin: a quarter of a second averages some
-        # 15 sparks, and the eroding front moves only a few micrometres meanwhile.
-        self._smoothing = 1.0 - exp(-tick_s / 0.25)
+        # Chosen so that the servo sees a closing gap before the tip is through it: an eighth of a second averages some
+        # ten sparks, and at the servo's usual feed the tip goes a tenth of a gap meanwhile.
+        self._smoothing = 1.0 - exp(-tick_s / SMOOTHING_S)
         self._since_spark_s = 1e9
         self._metal_share = 0.0
         self._counted_long = False

@@ -37,6 +37,8 @@ class Interlocks:
     """
 
     __slots__ = (
+        "_anchor",
+        "_anchored",
         "_credit_um",
         "_limits",
         "_paced_s",
@@ -58,6 +60,8 @@ class Interlocks:
             for low, high in zip(axes.travel_min_mm, axes.travel_max_mm, strict=True)
         )
         self._play_um = axes.backlash_um[2]
+        self._anchor = (0.0, 0.0, 0.0)
+        self._anchored: Phase | None = None
         self._credit_um = 0.0
         self._paced_s = -1e9
         self.on = dict.fromkeys(Output, False)
@@ -83,6 +87,15 @@ class Interlocks:
             return None
         return None if isinstance(command, Turn) else "unknown command"
 
+    def unpermitted(self, phase: Phase) -> str | None:
+        """The output that is on and may not be in this phase, or None; fault is entered to switch off."""
+        permission = PERMISSIONS[phase]
+        if phase is Phase.FAULT:
+            return None
+        if self.on[Output.SOURCE] and not permission.source:
+            return "source"
+        return "sensing" if self.on[Output.SENSING] and not permission.sensing else None
+
     def _check_home(self, phase: Phase) -> str | None:
         if phase not in (Phase.IDLE, Phase.RETRACT) or self.on[Output.SOURCE]:
             return "homing belongs to idle or retract with the source off"
@@ -92,6 +105,9 @@ class Interlocks:
     def _check_move(self, move: Move, phase: Phase, permission: Permission, seen: Observation) -> str | None:
         here = self.sent or (seen.x_um, seen.y_um, seen.z_um)
         target = (move.x_um, move.y_um, move.z_um)
+        if phase is not self._anchored:
+            self._anchored, self._anchor = phase, here
+        self._anchor = (self._anchor[0], self._anchor[1], max(self._anchor[2], here[2]))
         refusal = (
             self._outside(target, seen)
             or self._sideways(here, move, phase, permission)
@@ -104,15 +120,19 @@ class Interlocks:
     def _outside(self, target: tuple[float, float, float], seen: Observation) -> str | None:
         if not seen.homed or seen.board is not BoardState.READY:
             return "the axes are not referenced"
-        for name, at, (low, high) in zip("xyz", target, self._limits, strict=True):
-            if not low <= at <= high:
-                return f"{name} = {at / UM_PER_MM:.3f} mm is outside the travel"
-        return None
+        if self.within_travel(target):
+            return None
+        return f"({', '.join(f'{um / UM_PER_MM:.3f}' for um in target)}) mm is outside the travel"
+
+    def within_travel(self, target: tuple[float, float, float]) -> bool:
+        """True when the axes can go there (x, y, z in µm, machine frame)."""
+        return all(low <= at <= high for at, (low, high) in zip(target, self._limits, strict=True))
 
     def _sideways(
         self, here: tuple[float, float, float], move: Move, phase: Phase, permission: Permission
     ) -> str | None:
-        if abs(move.x_um - here[0]) + abs(move.y_um - here[1]) <= ROUNDING_UM:
+        # Against where the phase was entered, so that many small moves can't add up to a way.
+        if abs(move.x_um - self._anchor[0]) + abs(move.y_um - self._anchor[1]) <= ROUNDING_UM:
             return None
         rule = permission.sideways
         if rule is Sideways.NO:
@@ -137,10 +157,11 @@ class Interlocks:
         rule = permission.along
         if rule is Along.NO:
             return f"no motion in {phase.value}"
-        if down_um <= ROUNDING_UM if rule is Along.BACK else down_um <= 0.0:
-            return None
         if rule is Along.BACK:
-            return f"no forward feed in {phase.value}"
+            # Against the highest place of the phase, for the same reason.
+            return f"no forward feed in {phase.value}" if self._anchor[2] - move.z_um > ROUNDING_UM else None
+        if down_um <= 0.0:
+            return None
         if rule is Along.JOG:
             return "no jogging with the source on" if self.on[Output.SOURCE] or not seen.contact_open else None
         return self._paced(down_um, phase, permission, seen)

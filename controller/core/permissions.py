@@ -42,6 +42,9 @@ class Permission:
 TOUCH_SPEED_UM_S = 1500.0
 # Chosen so that 30 ms of reaction at this speed is a tenth of a usual gap (10–100 µm, references §3).
 APPROACH_SPEED_UM_S = 250.0
+# Back to a front that was left a moment ago, along the way that was free then, the approach may go as fast as 30 ms
+# of reaction within the last, slow stretch allow (`RETURN_ROOM_UM` in cycles/drill.py). Chosen so.
+RETURN_SPEED_UM_S = 1500.0
 # Chosen so that the free run after breakthrough, the fastest thing the servo does, still stops within one gap.
 SERVO_SPEED_UM_S = 500.0
 JOG_SPEED_UM_S = 1.0e9  # jogging and travel are bounded by the machine file's top speeds
@@ -49,7 +52,7 @@ JOG_SPEED_UM_S = 1.0e9  # jogging and travel are bounded by the machine file's t
 PERMISSIONS: dict[Phase, Permission] = {
     Phase.IDLE: Permission(False, False, False, Sideways.CLEAR, Along.JOG, JOG_SPEED_UM_S),
     Phase.PROBE: Permission(False, True, False, Sideways.TOUCH, Along.BOTH, TOUCH_SPEED_UM_S),
-    Phase.APPROACH: Permission(True, False, True, Sideways.NO, Along.BOTH, APPROACH_SPEED_UM_S),
+    Phase.APPROACH: Permission(True, False, True, Sideways.NO, Along.BOTH, RETURN_SPEED_UM_S),
     Phase.ERODE: Permission(True, False, True, Sideways.NO, Along.BOTH, SERVO_SPEED_UM_S),
     Phase.RETRACT: Permission(True, False, True, Sideways.CLEAR, Along.BACK, 0.0),
     Phase.SHORT_RECOVER: Permission(True, True, True, Sideways.NO, Along.BACK, 0.0),

@@ -101,6 +101,13 @@ class Rig:
                 "keep the run folder and report it: this is a fault of the program",
             )
         self.tell(PhaseChanged(self.now_s, before.value, trigger.value, self.phases.phase.value))
+        wrong = self.locks.unpermitted(self.phases.phase)
+        if wrong is not None:
+            raise Trip(
+                f"{wrong} on in {self.phases.phase.value}",
+                "the program entered a phase with something on that the phase does not permit",
+                "keep the run folder and report it: this is a fault of the program",
+            )
 
     def clear_z_um(self) -> float:
         """Axis height at which the tip passes over the work and the reference plate by the clear height."""

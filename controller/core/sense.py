@@ -19,7 +19,7 @@ class Sense:
         live: the source is connected (mirror contact says so) and has settled.
         live_s: for how long.
         sparks: sparks in this tick.
-        idle_s: time since the last sparks (or other lows) while live: nothing was removed.
+        idle_s: time since the last spark while live: nothing was removed. A drop-out's low is no spark.
         open_s: time that the gap now stood at high level without a long low, while live.
     """
 
@@ -56,6 +56,11 @@ class Sense:
         return self.seen.time_s
 
     @property
+    def quiet_s(self) -> float:
+        """For how long the gap has stood open while live: at high level, and without a spark."""
+        return min(self.open_s, self.idle_s) if self.live and not self.reader.window.low_ms else 0.0
+
+    @property
     def long_low(self) -> bool:
         """A low has lasted longer than a spark's pause can: perhaps a short, perhaps a drop-out."""
         return self.reader.window.low_ms > SPARK_PAUSE_MAX_MS
@@ -83,8 +88,8 @@ class Sense:
         window = self.reader.read(seen.samples)
         self.sparks = window.sparks
         self.gap.update(window, self._lift_um(window.low_ms, seen.z_um), self._tick_s)
-        worked = window.lows or window.burning
-        self.idle_s = 0.0 if worked and not self.long_low else self.idle_s + self._tick_s
+        worked = window.sparks or window.burning
+        self.idle_s = 0.0 if worked else self.idle_s + self._tick_s
         self.open_s = 0.0 if self.long_low or not window.samples else self.open_s + self._tick_s
 
     def _lift_um(self, low_ms: float, z_um: float) -> float:

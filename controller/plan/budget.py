@@ -212,7 +212,7 @@ def _lift_s(machine: Machine) -> float:
 
 
 def move_s(way_mm: float, top_mm_s: float, acceleration_mm_s2: float) -> float:
-    """Seconds of a move that starts and ends at rest: a trapezoid of speed over time, or a triangle when it is short."""
+    """Seconds of a move from rest to rest: a trapezoid of speed over time, or a triangle when it is short."""
     if way_mm * acceleration_mm_s2 < top_mm_s**2:
         return 2.0 * math.sqrt(way_mm / acceleration_mm_s2)
     return way_mm / top_mm_s + top_mm_s / acceleration_mm_s2

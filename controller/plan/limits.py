@@ -73,8 +73,8 @@ def too_deep(job: Job, machine: Machine) -> list[str]:
     needed = down_mm + HOLDER_MARGIN_MM
     if holder.min_protrusion_mm < needed:
         problems.append(
-            f"the holder would meet the work: the electrode stands out {holder.min_protrusion_mm:g} mm at the least and "
-            f"goes {down_mm:g} mm down; set holder.min_protrusion_mm to {needed:g} or more"
+            f"the holder would meet the work: the electrode stands out {holder.min_protrusion_mm:g} mm at the least "
+            f"and goes {down_mm:g} mm down; set holder.min_protrusion_mm to {needed:g} or more"
         )
     return problems
 
@@ -86,8 +86,8 @@ def rod_too_short(job: Job, machine: Machine) -> list[str]:
         return []
     return [
         (
-            f"electrode.length_mm is {length:g}, less than holder.protrusion_mm ({protrusion:g}): put a longer rod in, or "
-            f"let it stand out less"
+            f"electrode.length_mm is {length:g}, less than holder.protrusion_mm ({protrusion:g}): put a longer rod "
+            f"in, or let it stand out less"
         )
     ]
 

@@ -110,30 +110,36 @@ def unroll(episodes: Sequence[Episode], *, flicker: bool, tick_s: float = TICK_S
 
 def _ticks(episodes: Sequence[Episode], *, flicker: bool, tick_s: float) -> Iterator[Observation]:
     tick = 0
-    where = (40_000.0, 40_000.0, -10_000.0)
+    x, y, z = 40_000.0, 40_000.0, -10_000.0
     for episode in episodes:
         rng = np.random.default_rng(episode.seed)
-        for _ in range(episode.ticks):
-            x, y, z = where
-            dx, dy, dz = episode.step_um
-            where = (x + dx, y + dy, z + dz)
-            yield _observation(episode, tick * tick_s, where, rng, flicker=flicker)
+        dx, dy, dz = episode.step_um
+        bursts = _bursts(episode, rng, flicker=flicker)
+        for samples, switches in zip(bursts, _switched(episode, rng, flicker=flicker), strict=True):
+            x, y, z = x + dx, y + dy, z + dz
+            yield Observation(time_s=tick * tick_s, samples=samples, x_um=x, y_um=y, z_um=z, **switches)
             tick += 1
 
 
-def _observation(
-    episode: Episode, time_s: float, where: tuple[float, float, float], rng: np.random.Generator, *, flicker: bool
-) -> Observation:
-    switches = episode.switches
-    if flicker:
-        # One tick in ten each: chosen so that some contacts bounce and some stay put within an episode.
-        switches = {
-            name: (not reading if isinstance(reading, bool) and rng.random() < 0.1 else reading)
-            for name, reading in switches.items()
-        }
-    count = int(rng.choice((0, 1, SAMPLES_PER_TICK, 25))) if flicker else SAMPLES_PER_TICK
-    samples = readings(episode.signal, count, rng)
-    return Observation(time_s=time_s, samples=samples, x_um=where[0], y_um=where[1], z_um=where[2], **switches)
+def _bursts(episode: Episode, rng: np.random.Generator, *, flicker: bool) -> Iterator[list[int]]:
+    """Every tick's samples, cut from one stream; with `flicker` none, one, as many as there should be, or too many."""
+    counts = rng.choice((0, 1, SAMPLES_PER_TICK, 25), episode.ticks) if flicker else [SAMPLES_PER_TICK] * episode.ticks
+    stream = readings(episode.signal, int(sum(counts)), rng)
+    at = 0
+    for count in counts:
+        yield stream[at : at + count]
+        at += count
+
+
+def _switched(episode: Episode, rng: np.random.Generator, *, flicker: bool) -> Iterator[dict[str, Any]]:
+    """Every tick's switches. With `flicker` each input flips in one tick of ten: some bounce, some stay put."""
+    if not flicker:
+        yield from [episode.switches] * episode.ticks
+        return
+    inputs = [name for name, reading in episode.switches.items() if isinstance(reading, bool)]
+    for flips in (rng.random((episode.ticks, len(inputs))) < 0.1).tolist():
+        flipped = {name: not episode.switches[name] for name, flip in zip(inputs, flips, strict=True) if flip}
+        yield episode.switches | flipped
 
 
 def plausible(episodes: int = 8, longest: int = 60) -> st.SearchStrategy[list[Observation]]:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from controller.core.cycles.ask import ask
-from controller.core.cycles.contacts import prove
+from controller.core.cycles.contacts import OPEN_V, prove
 from controller.core.cycles.measure import measure
 from controller.core.cycles.touch import release
 from controller.core.cycles.travel import rise
 from controller.core.events import ElectrodeAdvanced
 from controller.core.phases import Trigger
-from controller.core.rig import Cycle, Rig
+from controller.core.rig import Cycle, Rig, Trip
 
 
 def advance_due(rig: Rig) -> bool:
@@ -19,16 +19,27 @@ def advance_due(rig: Rig) -> bool:
     return after < rig.given.machine.holder.min_protrusion_mm
 
 
+def reach_mm(rig: Rig) -> float:
+    """How far the rod in use can be made to stand out: as the holder says, or as its stock allows.
+
+    The shortest usable rod stands out by the holder's least protrusion; what it is longer is held.
+    """
+    holder, rod = rig.given.machine.holder, rig.given.job.electrode
+    grip_mm = max(rod.min_length_mm - holder.min_protrusion_mm, 0.0)
+    return min(holder.protrusion_mm, rig.electrode.stock_mm - grip_mm)
+
+
 def advance(rig: Rig) -> Cycle[None]:
     """Ask the operator to push the electrode down (or to put a new one in), prove, measure. Ends in idle."""
     holder, electrode = rig.given.machine.holder, rig.electrode
     job_rod = rig.given.job.electrode
-    exhausted = electrode.stock_mm - electrode.wear_mm < job_rod.min_length_mm
+    # A push by eye that gains less than its own error is none.
+    exhausted = reach_mm(rig) - electrode.tip_mm < 2.0 * holder.protrusion_u_mm
     yield from rise(rig)
     rig.locks.clear_z_um = rig.top_um
-    to_mm = holder.protrusion_mm
+    to_mm = min(holder.protrusion_mm, job_rod.length_mm) if exhausted else reach_mm(rig)
     if exhausted:
-        what = f"The rod is down to {electrode.stock_mm:.1f} mm, the stub that can't be used is {job_rod.min_length_mm:.1f} mm."
+        what = f"The rod is down to {electrode.stock_mm:.1f} mm, too short to be pushed any further."
         do = f"Put a new rod of {job_rod.length_mm:.0f} mm in, {to_mm:.0f} mm (± {2 * holder.protrusion_u_mm:.0f}) below the holder."
     else:
         what = f"The electrode stands out {electrode.tip_mm:.1f} mm, the least allowed is {holder.min_protrusion_mm:.1f} mm."
@@ -42,14 +53,16 @@ def advance(rig: Rig) -> Cycle[None]:
         choices=("done", "end"),
         planned=True,
     )
-    yield from prove(rig)
+    if (yield from prove(rig)) <= OPEN_V:
+        raise Trip(
+            "sensing path closed",
+            "after the advance the sensing path reads contact with the electrode at the top of its travel",
+            "look for a bridge from the electrode to the work or the table, then start again",
+        )
     yield from release(rig)
     rig.enter(Trigger.GO_ON)
     stock = job_rod.length_mm if exhausted else None
-    electrode.renewed(holder.protrusion_mm, holder.protrusion_u_mm, stock)
-    kept = electrode.stock_mm
+    electrode.renewed(to_mm, holder.protrusion_u_mm, stock)
     yield from measure(rig)
-    # How far the rod was pushed says nothing about how much of it is left.
-    electrode.stock_mm = kept
     rig.advances += 1
     rig.tell(ElectrodeAdvanced(rig.now_s, electrode.tip_mm, electrode.stock_mm, rig.advances))

@@ -25,6 +25,8 @@ def prove(rig: Rig) -> Cycle[float]:
 
     Leaves the sensing feed on. Raises Trip when the source is still there or its contact does not open.
     """
+    # What an earlier proof found says nothing of this place and moment.
+    rig.locks.proven = rig.locks.sensed_open = False
     if not (yield from until(rig, lambda: rig.sense.seen.contact_open, CONTACT_TIMEOUT_S)):
         raise Trip(
             "source stuck on",

@@ -19,8 +19,8 @@ from controller.core.cycles.wait import pause
 from controller.core.events import BrokeThrough, HoleFinished, HoleProgress, HoleStarted
 from controller.core.gap import GapState
 from controller.core.path import Plunge, Slide
-from controller.core.permissions import APPROACH_SPEED_UM_S, TOUCH_SPEED_UM_S
-from controller.core.phases import Phase, Trigger
+from controller.core.permissions import APPROACH_SPEED_UM_S, RETURN_SPEED_UM_S, TOUCH_SPEED_UM_S
+from controller.core.phases import Trigger
 from controller.core.rig import Cycle, Rig, Trip
 from controller.plan.plan import PlannedHole
 from controller.settings.units import UM_PER_MM
@@ -28,8 +28,6 @@ from controller.settings.units import UM_PER_MM
 # The approach starts this far above the face at least: three times the widest gap (references §3), so that the source
 # always closes on an open gap.
 START_ROOM_MM = 0.3
-# Sparks begin about this far before metal: the middle of the usual gap range (10–100 µm, references §3).
-FIRST_GAP_MM, FIRST_GAP_U_MM = 0.04, 0.02
 # Two sparks within a tenth of a second are erosion, one may be a passing chip. Chosen so.
 IGNITED_HZ = 10.0
 # Live without removal is allowed for 10 s (interfaces.md); the core gives up a second before.
@@ -41,6 +39,9 @@ RELAPSE_S, RELAPSES = 4.0, 2
 RECOVERIES_MAX = 60
 ROOM_BELOW_MARGIN_MM = 0.5  # kept free above whatever lies below the plate; half a millimetre, chosen so
 REPORT_S = 5.0
+# The last stretch back to a front is taken slowly: one usual gap and the play. Chosen so.
+RETURN_ROOM_UM = 100.0
+FRONT_SPEED_UM_S = 100.0  # chosen so that the reaction time (0.1 s) costs a fifth of a gap
 _SHARE = {GapState.OPEN: 0, GapState.SPARKING: 1, GapState.SHORTED: 2, GapState.OFF: 3}
 
 
@@ -189,10 +190,17 @@ class Drilling:
             ended = self._ended()
             if ended is not None:
                 return ended
-            yield () if sense.long_low else slide.forward(APPROACH_SPEED_UM_S * rig.tick_s, sense.seen.queued)
-        if self._zero_um is None:
+            known_free = self._zero_um is not None and slide.tip_um < self._deepest_um - RETURN_ROOM_UM
+            speed = RETURN_SPEED_UM_S if known_free else self._approach_speed()
+            yield () if sense.long_low else slide.forward(speed * rig.tick_s, sense.seen.queued)
+        if self._zero_um is None and not short_declared(rig):
+            # A low met before any spark may be a drop-out in free air: the ladder finds out, the face is not there yet.
             self._first_spark()
         return None
+
+    def _approach_speed(self) -> float:
+        """Toward a face that only the map knows: the approach speed; toward a front that was left a moment ago: slow."""
+        return APPROACH_SPEED_UM_S if self._zero_um is None else FRONT_SPEED_UM_S
 
     def _nothing_met(self, limit_um: float) -> Ending:
         if self._zero_um is not None:
@@ -206,13 +214,8 @@ class Drilling:
         )
 
     def _first_spark(self) -> None:
-        rig = self._rig
         self._zero_um = self.slide.tip_um
-        self._deep_s = rig.now_s
-        if rig.surface is not None:
-            z_mm = (self._start_z_um - self.slide.tip_um) / UM_PER_MM
-            seen_mm = z_mm - rig.surface.at_mm(self._hole.x_mm, self._hole.y_mm) - FIRST_GAP_MM
-            rig.electrode.seen(seen_mm, hypot(rig.surface.u_mm, FIRST_GAP_U_MM))
+        self._deep_s = self._rig.now_s
 
     def _limit_um(self) -> float:
         """Arc length that the axis must not pass: the room below the plate, or, before the first spark, the far face."""
@@ -229,14 +232,15 @@ class Drilling:
         rig.say(f"Hole {self._hole.index}: eroding")
         servo, gap, tick_s = rig.servo, rig.sense.gap, rig.tick_s
         report_s = rig.now_s
+        servo.start()
         while True:
             self._log.erode_s += tick_s
             sparks = sense.sparks
-            servo.reference.count(sparks, tick_s)
             self._sparks += sparks
             if short_declared(rig):
                 return None
             self._note_progress()
+            self._follow_reference()
             if rig.now_s - report_s >= REPORT_S:
                 self._report(rig.now_s - report_s)
                 report_s = rig.now_s
@@ -246,7 +250,7 @@ class Drilling:
             if rig.now_s - self._deep_s > STALL_S:
                 return None
             self._shares[_SHARE[gap.state]] += tick_s
-            yield slide.forward(servo.feed_um(gap, sense.long_low), sense.seen.queued)
+            yield slide.forward(servo.feed_um(gap, sparks, sense.long_low), sense.seen.queued)
 
     def _note_progress(self) -> None:
         slide = self.slide
@@ -265,6 +269,15 @@ class Drilling:
                     self._rig.now_s, self._hole.index, self._through.pierced_um / UM_PER_MM, "sparks a micrometre fell"
                 )
             )
+
+    def _follow_reference(self) -> None:
+        """Trials of the servo's reference count only while the whole front erodes: below the face, above the far side."""
+        thickness_um = self._rig.given.job.work.thickness_mm * UM_PER_MM
+        depth_um = self._deepest_um - (self._zero_um or 0.0)
+        if 0.1 * thickness_um < depth_um < 0.9 * thickness_um:
+            self._rig.servo.reference.follow(self._rig.now_s, depth_um)
+        else:
+            self._rig.servo.reference.interrupt()
 
     def _ended(self) -> Ending | None:
         if self._zero_um is None:
@@ -302,8 +315,11 @@ class Drilling:
     def _after_help(self) -> Cycle[None]:
         """Hands were on the electrode: measure it again, come back above the hole."""
         rig = self._rig
-        rig.electrode.renewed(rig.electrode.tip_mm, rig.given.machine.holder.protrusion_u_mm)
+        before_mm = rig.electrode.tip_mm
+        rig.electrode.renewed(before_mm, rig.given.machine.holder.protrusion_u_mm)
         yield from measure(rig)
+        # The tip shall start as high above the face as before, however long the electrode is now.
+        self._start_z_um += (rig.electrode.tip_mm - before_mm) * UM_PER_MM
         yield from travel(rig, self._hole.x_mm, self._hole.y_mm)
         yield from lower(rig, self._start_z_um)
 
@@ -313,13 +329,18 @@ class Drilling:
         """Withdraw to the start height, isolate cold; a short on the way goes up the ladder."""
         rig = self._rig
         rig.say(f"Hole {self._hole.index}: withdrawing")
-        rig.enter(Trigger.WITHDRAW)
-        yield self.slide.back_to(0.0, RETREAT_UM_S)
-        if not (yield from isolate(rig, 3.0)):
-            yield from recover(rig, self.slide, 0.0, 2)
-        if rig.in_phase(Phase.RETRACT):
-            rig.enter(Trigger.CLEARED)
+        freed = Freed.IN_HOLE
+        while freed is Freed.IN_HOLE:
+            rig.enter(Trigger.WITHDRAW)
+            yield self.slide.back_to(0.0, RETREAT_UM_S)
+            if (yield from isolate(rig, 3.0)):
+                rig.enter(Trigger.CLEARED)
+                break
+            freed = yield from recover(rig, self.slide, 0.0, 2)
         yield from rise(rig)
+        if freed is Freed.HELPED:
+            rig.electrode.renewed(rig.electrode.tip_mm, rig.given.machine.holder.protrusion_u_mm)
+            yield from measure(rig)
 
     def _finish(self, ending: Ending) -> None:
         rig, log, job = self._rig, self._log, self._rig.given.job

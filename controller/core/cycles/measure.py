@@ -15,6 +15,9 @@ from controller.settings.units import UM_PER_MM
 # A touch is never better than the place where a step fell: a uniform half step and the reaction of one slow tick, plus
 # the rest of a wet correction. Chosen so that two steps of a usual feed axis are one standard uncertainty.
 TOUCH_U_MM = 0.005
+# The end switch on which z was referenced repeats to a few micrometres, and every height stands on it (common practice,
+# no source: a micro-switch).
+HOMING_U_MM = 0.004
 # Room kept above a place whose height is believed, before the touch begins.
 TOUCH_ROOM_MM = 0.5
 
@@ -32,7 +35,7 @@ def measure(rig: Rig) -> Cycle[None]:
     yield from lower(rig, (expected_mm + room_mm) * UM_PER_MM)
     contact = yield from touch_down(rig, expected_mm * UM_PER_MM, room_mm * UM_PER_MM, "the reference plate")
     tip_mm = contact.z_um / UM_PER_MM - plate.height_mm
-    u_mm = hypot(TOUCH_U_MM, contact.spread_um / UM_PER_MM / 2.0, plate.height_u_mm)
+    u_mm = hypot(TOUCH_U_MM, contact.spread_um / UM_PER_MM / 2.0, plate.height_u_mm, HOMING_U_MM)
     rig.electrode.measured(tip_mm, u_mm)
     yield from rise(rig)
     rig.tell(

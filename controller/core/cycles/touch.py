@@ -150,10 +150,11 @@ def wet_offset_um(trace: list[tuple[float, float]]) -> tuple[float, bool]:
         line = fit_line([z for z, _ in near], [y for _, y in near])
     except FitError:
         return 0.0, True
-    if line.slope <= 0.0:
+    # A coned tip in a deep film follows no such line near contact; believe it only where it foretells the threshold.
+    if line.slope <= 0.0 or line.at(trace[-1][0]) > 1.5 * METAL_V / (5.0 - METAL_V):
         return 0.0, True
     metal_z = line.x_centre - line.y_centre / line.slope
     offset = trace[-1][0] - metal_z
-    u = line.u_centre / line.slope
+    u = line.u_at(metal_z) / line.slope
     # Only a correction that is plausible and determined is better than none.
     return (offset, True) if 0.0 < offset < 30.0 and u < 5.0 else (0.0, True)

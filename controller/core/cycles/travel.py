@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from controller.core.commands import Home, Move
 from controller.core.cycles.wait import drain, until
+from controller.core.observation import BoardState
 from controller.core.phases import Phase, Trigger
 from controller.core.rig import Cycle, Rig, Trip
 from controller.settings.units import UM_PER_MM
@@ -18,7 +19,10 @@ def reference(rig: Rig) -> Cycle[None]:
     yield (Home(),)
     yield ()
     seen = rig.sense
-    if not (yield from until(rig, lambda: seen.seen.homed and not seen.seen.queued, HOME_TIMEOUT_S)):
+    def referenced() -> bool:
+        return seen.seen.homed and seen.seen.board is BoardState.READY and not seen.seen.queued
+
+    if not (yield from until(rig, referenced, HOME_TIMEOUT_S)):
         raise Trip("homing failed", "the axes were not referenced in time", "look at the end switches, then start again")
 
 

@@ -1,0 +1,93 @@
+"""`gapwright plan`: checks, order, budget and picture of a job, before anything moves."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import asdict
+from functools import partial
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.table import Table
+
+from controller.plan.budget import Budget, budget
+from controller.plan.ranges import Range
+from controller.plan.size import Size, judge_size
+from controller.record.plan_picture import draw_plan
+from controller.record.summary import spoken_time
+from controller.screen import AsJson, BadUsage, HoleProgressBar, JobName, MachineName, out
+from controller.trial import Trial, try_out
+from controller.workshop import Assignment, assignment
+
+PICTURES = (".svg", ".png", ".pdf")
+
+
+def plan(
+    job: JobName,
+    machine: MachineName = "virtual.toml",
+    rehearsals: Annotated[int, typer.Option("--rehearsals", min=0, help="Rehearse so many times, seeds 1 to N.")] = 0,
+    picture: Annotated[
+        Path | None, typer.Option("--picture", help="Picture of holes and order.", show_default="<job>-plan.svg")
+    ] = None,
+    no_picture: Annotated[bool, typer.Option("--no-picture", help="Draw no picture.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Check a job, order its holes, and say what it will take, as ranges that hold about 95 %."""
+    if picture is not None and picture.suffix not in PICTURES:
+        raise BadUsage(f"--picture {picture}: must end in {', '.join(PICTURES)}")
+    given = assignment(job, machine, rehearsed=None)
+    sums = budget(given.job, given.machine, given.technology, given.plan, given.belief.overcut)
+    size = judge_size(given.job, given.belief.overcut)
+    drawn = None if no_picture else picture or Path(f"{given.job.job.name}-plan.svg")
+    if drawn is not None:
+        draw_plan(drawn, given.job, given.machine, given.plan)
+    trials = _trials(job, machine, rehearsals, quiet=as_json) if rehearsals else []
+    if as_json:
+        out.print(_as_json(given, sums, size, drawn, trials), markup=False, highlight=False, soft_wrap=True)
+    else:
+        _show(given, sums, size, drawn, trials)
+
+
+def _trials(job: str, machine: str, count: int, *, quiet: bool) -> list[Trial]:
+    """Seeded rehearsals beside each other, one process for each core."""
+    trials: list[Trial] = []
+    with ProcessPoolExecutor() as pool, HoleProgressBar(count, "rehearsals", quiet=quiet, what="rehearsals") as progress:
+        for trial in pool.map(partial(try_out, job, machine), range(1, count + 1)):
+            trials.append(trial)
+            progress.show(len(trials), "", last=len(trials) == count)
+    return trials
+
+
+def _show(given: Assignment, sums: Budget, size: Size, drawn: Path | None, trials: Sequence[Trial]) -> None:
+    job, belief = given.job, given.belief
+    lines = [
+        f"{job.job.name} on {given.machine.name}: {len(given.plan.holes)} holes of {job.holes.diameter_mm:g} ± "
+        f"{job.holes.tolerance_mm:g} mm through {job.work.thickness_mm:g} mm {job.work.material}",
+        "Checked: every hole, touch point and depth lies within the machine's travel; no hole meets another.",
+        f"Order: {sums.travel_mm / 1000:.2f} m of travel, beginning with hole {given.plan.holes[0].index}.",
+        f"Overcut {belief.overcut.mean_mm:.3f} ± {belief.overcut.u_new_mm:.3f} mm a side, from {belief.source}: {size.words}.",
+    ]
+    for line in lines:
+        out.print(line, markup=False, highlight=False, soft_wrap=True)
+    out.print(_budget_table(sums, trials), highlight=False)
+    for note in sums.notes:
+        out.print(f"Note: {note}.", markup=False, highlight=False, soft_wrap=True)
+    if drawn is not None:
+        out.print(f"Picture: {drawn}", markup=False, highlight=False, soft_wrap=True)
+
+
+def _budget_table(sums: Budget, trials: Sequence[Trial]) -> Table:
+    """The budget, with what rehearsals took beside it."""
+    table = Table("it will take", "at least", "expected", "at most", box=None, pad_edge=False)
+    if trials:
+        table.add_column(f"{len(trials)} rehearsals took")
+    for words, sum_, taken, spoken in _budget_rows(sums, trials):
+        cells = [words, spoken(sum_.low), spoken(sum_.expected), spoken(sum_.high)]
+        table.add_row(*cells, *([f"{spoken(min(taken))} to {spoken(max(taken))}"] if trials else []))
+    if trials:
+        complete = sum(trial.outcome == "complete" for trial in trials)
+        table.add_row("complete", "", "", "", f"{complete} of {len(trials)}")
+    return table

@@ -1,0 +1,53 @@
+"""Ending early on request: out of the hole, source opened cold, everything off, then hold."""
+
+from __future__ import annotations
+
+from controller.core.commands import Move
+from controller.core.cycles.ask import EndRun
+from controller.core.cycles.contacts import isolate, stop_water
+from controller.core.cycles.touch import release
+from controller.core.cycles.wait import drain
+from controller.core.events import RunEnded
+from controller.core.phases import Phase, Trigger
+from controller.core.rig import Cycle, Rig, Trip
+from controller.settings.units import UM_PER_MM
+
+# How long the gap may take to open once the tip is at the clear height: longer than any drop-out (10–400 ms,
+# electrics.md) and a source's own shut-off after a short together. Chosen so.
+OPEN_TIMEOUT_S = 5.0
+
+
+def stand_down(rig: Rig, why: str) -> Cycle[RunEnded]:
+    """Leave off whatever was being done, from any phase, and end the run as `held`.
+
+    The tip goes straight up, the way it came. Raises Trip when the gap does not open even there, EndRun when all is off.
+    """
+    rig.say(f"Ending here: {why}")
+    if rig.in_phase(Phase.FAULT):
+        rig.enter(Trigger.ACKNOWLEDGE)
+    yield from release(rig)
+    if not rig.in_phase(Phase.IDLE, Phase.HOLD, Phase.RETRACT):
+        rig.enter(Trigger.WITHDRAW)
+    if rig.in_phase(Phase.RETRACT):
+        yield from _lift(rig)
+        if not (yield from isolate(rig, OPEN_TIMEOUT_S)):
+            raise Trip(
+                "gap does not open",
+                "the gap still reads low with the electrode lifted clear of the work",
+                "switch the supply off at its isolator, wait 5 s, check with a meter; then free the electrode",
+            )
+        rig.enter(Trigger.CLEARED)
+    yield from stop_water(rig)
+    yield from drain(rig)
+    if rig.in_phase(Phase.IDLE):
+        rig.enter(Trigger.HOLD)
+    raise EndRun("held", why)
+
+
+def _lift(rig: Rig) -> Cycle[None]:
+    """To the clear height, or stay when the board has not been referenced yet."""
+    seen, clear_um = rig.sense.seen, rig.clear_z_um()
+    if seen.homed and seen.z_um < clear_um:
+        top_um_s = rig.given.machine.axes.top_speed_mm_s[2] * UM_PER_MM
+        yield (Move(seen.x_um, seen.y_um, clear_um, top_um_s, urgent=True),)
+        yield from drain(rig)
