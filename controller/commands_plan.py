@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict
 from functools import partial
@@ -54,7 +54,10 @@ def plan(
 def _trials(job: str, machine: str, count: int, *, quiet: bool) -> list[Trial]:
     """Seeded rehearsals beside each other, one process for each core."""
     trials: list[Trial] = []
-    with ProcessPoolExecutor() as pool, HoleProgressBar(count, "rehearsals", quiet=quiet, what="rehearsals") as progress:
+    with (
+        ProcessPoolExecutor() as pool,
+        HoleProgressBar(count, "rehearsals", quiet=quiet, what="rehearsals") as progress,
+    ):
         for trial in pool.map(partial(try_out, job, machine), range(1, count + 1)):
             trials.append(trial)
             progress.show(len(trials), "", last=len(trials) == count)
@@ -91,3 +94,32 @@ def _budget_table(sums: Budget, trials: Sequence[Trial]) -> Table:
         complete = sum(trial.outcome == "complete" for trial in trials)
         table.add_row("complete", "", "", "", f"{complete} of {len(trials)}")
     return table
+
+
+def _budget_rows(sums: Budget, trials: Sequence[Trial]) -> list[tuple[str, Range, list[float], Callable[[float], str]]]:
+    def whole(count: float) -> str:
+        return f"{count:.0f}"
+
+    return [
+        ("machine time", sums.machine_seconds, [trial.machine_s for trial in trials], spoken_time),
+        ("  of it eroding", sums.erode_seconds, [trial.erode_s for trial in trials], spoken_time),
+        ("electrode, mm", sums.electrode_mm, [trial.electrode_mm for trial in trials], "{:.1f}".format),
+        ("measurements", sums.measurements, [float(trial.measurements) for trial in trials], whole),
+        ("advances by the operator", sums.advances, [float(trial.advances) for trial in trials], whole),
+    ]
+
+
+def _as_json(given: Assignment, sums: Budget, size: Size, drawn: Path | None, trials: Sequence[Trial]) -> str:
+    belief = given.belief
+    told = {
+        "job": given.job.job.name,
+        "machine": given.machine.name,
+        "holes_total": len(given.plan.holes),
+        "order": [hole.index for hole in given.plan.holes],
+        "budget": asdict(sums),
+        "overcut": {**asdict(belief.overcut), "source": belief.source},
+        "size": asdict(size),
+        "picture": None if drawn is None else str(drawn),
+        "rehearsals": [asdict(trial) for trial in trials],
+    }
+    return json.dumps(told, indent=2)

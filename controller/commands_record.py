@@ -54,7 +54,13 @@ def gauge(
     overcut = learn_overcut(technology.overcut_mm, gauged)
     size = judge_size(_no_first_article(job), overcut)
     if as_json:
-        told = {"hole": hole, "gauged": len(gauged), "overcut": asdict(overcut), "size": asdict(size), "kept": str(kept)}
+        told = {
+            "hole": hole,
+            "gauged": len(gauged),
+            "overcut": asdict(overcut),
+            "size": asdict(size),
+            "kept": str(kept),
+        }
         out.print(json.dumps(told, indent=2), markup=False, highlight=False, soft_wrap=True)
         return
     known = read_learned(Path(), start.machine, start.technology, rehearsed=start.rehearsed)

@@ -17,13 +17,12 @@ from controller.core.events import RunEnded
 from controller.record.journal import GaugedHole, Journal, StartRecord, StopRecord, append_gauged
 from controller.record.run_folder import complete_run_folder, make_run_folder
 from controller.record.summary import Summary, spoken_time, summary_json
-from controller.screen import BadUsage, HoleProgressBar, err, interruption, out
-from controller.settings.load import load_overlay, resolve
-from controller.settings.find import packaged_configs
+from controller.screen import AsJson, BadUsage, HoleProgressBar, JobName, MachineName, err, interruption, out
+from controller.settings.load import resolve
 from controller.workshop import Assignment, assignment, placed_holes, start_record
 from sim.operator import GAUGING_U_MM
 from sim.rehearsal import Rehearsal
-from sim.settings import PlantSettings
+from sim.settings import PlantSettings, load_plant
 
 # Exit codes by outcome, frozen in interfaces.md ("Commands").
 EXIT = {"complete": 0, "held": 3, "fault": 4, "aborted": 130}
@@ -35,10 +34,6 @@ STEP_TICKS = 2000
 # Faults that this version can inject, by name. There are none yet.
 FAULTS: frozenset[str] = frozenset()
 FAULT_SPEC = re.compile(r"(?P<name>[a-z0-9-]+)@(?:t:\d+(?:\.\d+)?s|hole:\d+(?:\+\d+(?:\.\d+)?s)?)")
-
-JobName = Annotated[str, typer.Argument(metavar="JOB", help="Job file: a path or a name.")]
-MachineName = Annotated[str, typer.Option("--machine", help="Machine file: a path or a name.")]
-AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON and nothing else.")]
 
 
 def rehearse(
@@ -68,7 +63,7 @@ def rehearse(
     began_s = monotonic()
     _refuse_unknown_faults(fault or ())
     given = assignment(job, machine, rehearsed=True, first_articles=first_article or ())
-    truth = load_plant(plant)
+    truth = load_plant(resolve(plant, kind="plants") if plant else None)
     started = datetime.now(UTC)
     folder = run or Path("runs") / f"{started:%Y%m%d-%H%M%S}-{given.job.job.name}"
     make_run_folder(folder)
@@ -84,12 +79,6 @@ def rehearse(
     else:
         show_summary(summary, folder)
     raise typer.Exit(EXIT[ended.outcome])
-
-
-def load_plant(overlay: str | None) -> PlantSettings:
-    """The default plant with an overlay laid over it."""
-    ground = packaged_configs() / "plants" / "default.toml"
-    return load_overlay(ground, resolve(overlay, kind="plants") if overlay else None, PlantSettings)
 
 
 def plant_text(plant: PlantSettings) -> str:

@@ -7,7 +7,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from time import monotonic
 from types import FrameType
+from typing import Annotated
 
+import typer
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
@@ -19,18 +21,24 @@ out = Console()
 err = Console(stderr=True)
 
 
+# Arguments that several commands share.
+JobName = Annotated[str, typer.Argument(metavar="JOB", help="Job file: a path or a name.")]
+MachineName = Annotated[str, typer.Option("--machine", help="Machine file: a path or a name.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON and nothing else.")]
+
+
 class BadUsage(Exception):
     """A command was asked for something that can't be; the message says what would do."""
 
 
 class HoleProgressBar:
-    """Holes done, with the time left; a bar on a terminal, plain lines elsewhere, nothing when `quiet`."""
+    """Holes (or `what`) done, with the time left; a bar on a terminal, plain lines elsewhere, nothing when `quiet`."""
 
-    def __init__(self, holes: int, title: str, *, quiet: bool = False) -> None:
-        self._holes, self._title, self._quiet = holes, title, quiet
+    def __init__(self, total: int, title: str, *, quiet: bool = False, what: str = "holes") -> None:
+        self._total, self._title, self._quiet, self._what = total, title, quiet, what
         self._started_s = self._last_s = monotonic()
-        self._bar = None if quiet or not err.is_terminal else _bar()
-        self._task = self._bar.add_task(title, total=holes, doing="") if self._bar else None
+        self._bar = None if quiet or not err.is_terminal else _bar(what)
+        self._task = self._bar.add_task(title, total=total, doing="") if self._bar else None
 
     def __enter__(self) -> HoleProgressBar:
         if self._bar:
@@ -53,17 +61,17 @@ class HoleProgressBar:
             err.print(self._line(done, doing, now_s), highlight=False, markup=False)
 
     def _line(self, done: int, doing: str, now_s: float) -> str:
-        left = (now_s - self._started_s) * (self._holes - done) / done if done else None
-        time_left = "" if left is None or done == self._holes else f", about {left:.0f} s left"
-        return f"{self._title}: {done} of {self._holes} holes{time_left}{f' ({doing})' if doing else ''}"
+        left = (now_s - self._started_s) * (self._total - done) / done if done else None
+        time_left = "" if left is None or done == self._total else f", about {left:.0f} s left"
+        return f"{self._title}: {done} of {self._total} {self._what}{time_left}{f' ({doing})' if doing else ''}"
 
 
-def _bar() -> Progress:
+def _bar(what: str) -> Progress:
     return Progress(
         TextColumn("{task.description}"),
         BarColumn(),
         MofNCompleteColumn(),
-        TextColumn("holes ·"),
+        TextColumn(f"{what} ·"),
         TimeRemainingColumn(elapsed_when_finished=True),
         TextColumn("· {task.fields[doing]}"),
         console=err,

@@ -32,6 +32,15 @@ class Axes:
         board: The board's delays.
         ack: True for the `ack` convention, False for `status`.
         uniform: Draws from [0, 1).
+
+    Attributes:
+        blocks: Moves sent and not yet done, the running one first; others only look.
+        homing: The homing cycle runs.
+        homed: The ledger means something.
+        powered: The motors have power.
+        x_um, y_um, z_um: The ledger.
+        face_z_um: True height of the holder's face.
+        moved_sideways, sideways_um: The faces of x or y have moved since this was last reset, by how much at the last.
     """
 
     def __init__(
@@ -63,9 +72,9 @@ class Axes:
         self._planned: Steps = (0, 0, 0)
         self._lost_um = [self._somewhere_um(axis) for axis in (X, Y, Z)]
         self._play = tuple(self._new_play(axis) for axis in (X, Y, Z))
-        self._blocks: deque[Block] = deque()
+        self.blocks: deque[Block] = deque()
         self._free_s = 0.0
-        self._homing = False
+        self.homing = False
         self.moved_sideways = False
         self.sideways_um = 0.0
         self.homed = False
@@ -74,16 +83,6 @@ class Axes:
         self.face_z_um = self._play[Z].face_um
 
     # -- what is known and what is true -------------------------------------------------------------------------
-
-    @property
-    def queued(self) -> int:
-        """Blocks sent and not yet done."""
-        return len(self._blocks)
-
-    @property
-    def homing(self) -> bool:
-        """True while the homing cycle runs."""
-        return self._homing
 
     @property
     def face_um(self) -> tuple[float, float, float]:
@@ -108,7 +107,7 @@ class Axes:
         """Brake at the board's acceleration, drop what is queued; new moves wait until the board is ready again."""
         at_s = now_s + self._board.first_move_ms * S_PER_MS
         kept: deque[Block] = deque()
-        for block in self._blocks:
+        for block in self.blocks:
             if block.start_s >= at_s:
                 break
             kept.append(block)
@@ -117,11 +116,11 @@ class Axes:
                 if brake is not None:
                     kept.append(brake)
                 break
-        self._blocks = kept
+        self.blocks = kept
         self._planned = kept[-1].final if kept else self._done
         wait_ms = self._board.ack_halt_ms if self._ack else self._board.halt_ms
         self._free_s = now_s + wait_ms * S_PER_MS
-        self._homing = False
+        self.homing = False
 
     def home(self, now_s: float) -> None:
         """Reference all axes: each fast to its switch, back off, slowly again, back off; z first, at its top."""
@@ -129,16 +128,16 @@ class Axes:
             return
         self.halt(now_s)
         self.homed = False
-        self._homing = True
+        self.homing = True
         at_s = max(self._free_s, now_s)
         for axis, end in ((Z, 1.0), (X, -1.0), (Y, -1.0)):
             at_s = self._seek(axis, end, at_s)
 
     def cut_power(self) -> None:
         """The hard-wired stop takes the motors' power away: motion ends on the spot and the position is lost."""
-        self._blocks.clear()
+        self.blocks.clear()
         self._planned = self._done
-        self.homed = self._homing = self.powered = False
+        self.homed = self.homing = self.powered = False
 
     def restore_power(self) -> None:
         """Motors hold again; the position stays unknown until homed."""
@@ -148,7 +147,7 @@ class Axes:
 
     def advance(self, to_s: float) -> None:
         """Carry the queue out up to a machine time (s)."""
-        blocks = self._blocks
+        blocks = self.blocks
         while blocks:
             block = blocks[0]
             if to_s < block.start_s:
@@ -157,12 +156,12 @@ class Axes:
             if to_s < block.end_s:
                 return
             blocks.popleft()
-            if self._homing and not blocks:
+            if self.homing and not blocks:
                 self._reference()
 
     def way_in_um(self, to_s: float) -> float:
         """How far z will have gone by a machine time (um, with its sign), the blocks taken as they stand."""
-        blocks = self._blocks
+        blocks = self.blocks
         if not blocks or to_s < blocks[0].start_s:
             return 0.0
         steps = self._done[Z]
@@ -215,7 +214,7 @@ class Axes:
         else:
             length_um, speed_um_s, acceleration_um_s2 = self._along(delta, speed_um_s)
         block = Block(start, delta, length_um, speed_um_s, acceleration_um_s2, start_s)
-        self._blocks.append(block)
+        self.blocks.append(block)
         self._planned = target
         return block.end_s
 
@@ -237,21 +236,21 @@ class Axes:
 
     def _first_step_s(self, longest: int, now_s: float) -> float:
         """When a block sent now can begin: after what runs, and after the board's own wait when it is idle."""
-        ends_s = self._blocks[-1].end_s if self._blocks else 0.0
+        ends_s = self.blocks[-1].end_s if self.blocks else 0.0
         arrival_s = max(now_s, self._free_s)
         if not self._ack:
             return max(ends_s, arrival_s + self._first_move_s)
         burst_s = arrival_s + self._board.burst_first_move_ms * S_PER_MS
-        if ends_s > 0.0 and self._blocks[0].start_s <= now_s:
+        if ends_s > 0.0 and self.blocks[0].start_s <= now_s:
             return max(ends_s, burst_s)
-        if longest >= 3 * self._board.smallest_steps or len(self._blocks) >= 2:
+        if longest >= 3 * self._board.smallest_steps or len(self.blocks) >= 2:
             self._start_waiting(burst_s)
-            return max(self._blocks[-1].end_s if self._blocks else 0.0, burst_s)
+            return max(self.blocks[-1].end_s if self.blocks else 0.0, burst_s)
         return max(ends_s, arrival_s + self._board.lone_first_move_ms * S_PER_MS)
 
     def _start_waiting(self, at_s: float) -> None:
         """Three blocks are queued: an `ack` board now begins with those that waited."""
-        for block in self._blocks:
+        for block in self.blocks:
             if block.start_s > at_s:
                 block.shift(at_s)
             at_s = block.end_s
@@ -289,7 +288,7 @@ class Axes:
             self._lost_um[axis] = motor_um - done[axis] * self._um_per_step[axis]
         self._done = self._planned = (done[X], done[Y], done[Z])
         self.x_um, self.y_um, self.z_um = (n * step for n, step in zip(self._done, self._um_per_step, strict=True))
-        self._homing = False
+        self.homing = False
         self.homed = True
 
     # -- beginning ----------------------------------------------------------------------------------------------

@@ -75,7 +75,12 @@ class Gate:
 class Contacts:
     """All contacts on one time line.
 
-    `next_s` is when something will change by itself, so that a tick in which nothing does costs one comparison.
+    Attributes:
+        next_s: When something will change by itself, so that a tick in which nothing does costs one comparison.
+        live: The source is on the electrode.
+        sensing_on: The sensing feed is on the electrode.
+        flow: Water runs, and the flow switch says so.
+        contact_open: The mirror contact: it breaks before the main contact makes, makes after that has broken.
     """
 
     def __init__(self, plant: ContactsPlant) -> None:
@@ -93,26 +98,8 @@ class Contacts:
         self._powered = True
         self._own_s = inf
         self.next_s = inf
-
-    @property
-    def live(self) -> bool:
-        """True when the source is on the electrode."""
-        return self.source.closed
-
-    @property
-    def sensing_on(self) -> bool:
-        """True when the sensing feed is on the electrode."""
-        return self.sensing.closed
-
-    @property
-    def flow(self) -> bool:
-        """True when water runs (and the flow switch says so)."""
-        return self.water.closed
-
-    @property
-    def contact_open(self) -> bool:
-        """The mirror contact: it breaks before the main contact makes, and makes after that has broken."""
-        return self.source.at_rest
+        self.live = self.sensing_on = self.flow = False
+        self.contact_open = True
 
     def switch(self, output: Output, on: bool, now_s: float) -> None:
         """Send a pin level to the sampler board; it arrives after the link's latency."""
@@ -169,6 +156,8 @@ class Contacts:
         self.pump.settle(now_s)
         self.water.drive(self.pump.closed, now_s)
         self.water.settle(now_s)
+        self.live, self.sensing_on, self.flow = self.source.closed, self.sensing.closed, self.water.closed
+        self.contact_open = self.source.at_rest
 
     def _plan_next(self) -> None:
         arriving_s = self._arriving[0][0] if self._arriving else inf

@@ -137,7 +137,7 @@ class VirtualMachine:
             axes.x_um,
             axes.y_um,
             axes.z_um,
-            axes.queued,
+            len(axes.blocks),
             self._board(),
             axes.homed,
         )
@@ -171,7 +171,7 @@ class VirtualMachine:
 
     def _run(self, to_us: int) -> None:
         """Let time pass while no contact switches."""
-        if self._axes.queued and to_us > self._now_us and self._needs_cut(to_us):
+        if self._axes.blocks and to_us > self._now_us and self._needs_cut(to_us):
             while self._now_us + CUT_US < to_us:
                 self._piece(self._now_us + CUT_US)
         if to_us > self._now_us:
@@ -193,7 +193,7 @@ class VirtualMachine:
         dt_s = dt_us / US_PER_S
         self._now_us = to_us
         axes, contacts, erosion = self._axes, self._contacts, self._erosion
-        if axes.queued:
+        if axes.blocks:
             axes.advance(to_us / US_PER_S)
         if axes.moved_sideways or self._elsewhere:
             self._sideways()
@@ -202,8 +202,6 @@ class VirtualMachine:
         segments = erosion.advance(dt_s, face_um, live, contacts.flow, self._rev_min)
         if dt_us != self._tick_us:
             self.truth.add_piece()
-        if contacts.flow:
-            self._film.wet(to_us / US_PER_S)
         if live:
             self._readings += self._live(segments, dt_s)
         elif contacts.sensing_on:
@@ -218,6 +216,7 @@ class VirtualMachine:
         was_live = self._contacts.live
         # At least to the moment that was planned: its seconds and these microseconds may differ in the last digit.
         self._contacts.advance(max(self._now_us / US_PER_S, self._contacts.next_s))
+        self._film.run(self._contacts.flow, self._now_us / US_PER_S)
         opened = was_live and not self._contacts.live
         if opened and self._erosion.state in {TrueGapState.SPARKING, TrueGapState.SHORTED}:
             self.truth.hot_openings += 1
@@ -354,5 +353,5 @@ class VirtualMachine:
     def _hands_in(self) -> None:
         if not self._contacts.contact_open:
             raise HandsRefusedError("the source contact is not proven open: no hands near the electrode")
-        if self._axes.queued:
+        if self._axes.blocks:
             raise HandsRefusedError("the machine moves: no hands near the electrode")

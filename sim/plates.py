@@ -67,7 +67,7 @@ class Film:
         drip_s: How long it hangs (s).
     """
 
-    __slots__ = ("_drip_s", "_drip_um", "_film_s", "_rest_um", "_start_um", "_stopped_s", "wetted")
+    __slots__ = ("_drip_s", "_drip_um", "_film_s", "_rest_um", "_running", "_start_um", "_stopped_s", "wetted")
 
     def __init__(self, start_um: float, rest_um: float, film_s: float, drip_um: float, drip_s: float) -> None:
         self._start_um = start_um
@@ -76,22 +76,27 @@ class Film:
         self._drip_um = drip_um
         self._drip_s = drip_s
         self._stopped_s = -inf
+        self._running = False
         self.wetted = False
 
-    def wet(self, now_s: float) -> None:
-        """The jet runs at this moment."""
-        self.wetted = True
-        self._stopped_s = now_s
+    def run(self, flow: bool, now_s: float) -> None:
+        """The jet runs from this moment, or stops."""
+        if self._running and not flow:
+            self._stopped_s = now_s
+        self._running = flow
+        self.wetted = self.wetted or flow
 
     def thickness_um(self, now_s: float) -> float:
         """Film on a plate (um)."""
         if not self.wetted:
             return 0.0
+        if self._running:
+            return self._start_um
         return self._rest_um + (self._start_um - self._rest_um) * exp(-(now_s - self._stopped_s) / self._film_s)
 
     def reach_um(self, now_s: float) -> float:
         """The gap below which water joins tip and plate (um): film and drip together."""
-        drips = self.wetted and now_s - self._stopped_s < self._drip_s
+        drips = self._running or now_s - self._stopped_s < self._drip_s
         return self.thickness_um(now_s) + (self._drip_um if drips else 0.0)
 
 

@@ -115,7 +115,14 @@ class Interlocks:
         )
         if refusal is None:
             self.sent = target
+            if self._is_way(move):
+                # A way that was permitted is made; smaller moves go on counting from where the last one ended.
+                self._anchor = (move.x_um, move.y_um, self._anchor[2])
         return refusal
+
+    def _is_way(self, move: Move) -> bool:
+        """True when a move leads sideways by more than rounding, counted from the end of the last way."""
+        return abs(move.x_um - self._anchor[0]) + abs(move.y_um - self._anchor[1]) > ROUNDING_UM
 
     def _outside(self, target: tuple[float, float, float], seen: Observation) -> str | None:
         if not seen.homed or seen.board is not BoardState.READY:
@@ -131,8 +138,7 @@ class Interlocks:
     def _sideways(
         self, here: tuple[float, float, float], move: Move, phase: Phase, permission: Permission
     ) -> str | None:
-        # Against where the phase was entered, so that many small moves can't add up to a way.
-        if abs(move.x_um - self._anchor[0]) + abs(move.y_um - self._anchor[1]) <= ROUNDING_UM:
+        if not self._is_way(move):
             return None
         rule = permission.sideways
         if rule is Sideways.NO:

@@ -114,7 +114,7 @@ def test_an_idle_status_board_makes_the_first_step_after_its_delay() -> None:
     assert axes.z_um == z_um
     axes.advance(200.00281)
     assert axes.z_um == z_um + STEP_UM
-    assert axes.queued == 1
+    assert len(axes.blocks) == 1
 
 
 def test_moves_run_in_the_order_sent_and_queued_counts_what_is_not_done() -> None:
@@ -122,11 +122,11 @@ def test_moves_run_in_the_order_sent_and_queued_counts_what_is_not_done() -> Non
     z_um = axes.z_um
     for n in range(1, 4):
         axes.move(axes.x_um, axes.y_um, z_um - 1000.0 * n, 10_000.0, 200.0)
-    assert axes.queued == 3
+    assert len(axes.blocks) == 3
     seen = []
     for n in range(60):
         axes.advance(200.0 + TICK_S * n)
-        seen.append((axes.z_um, axes.queued))
+        seen.append((axes.z_um, len(axes.blocks)))
     assert seen == sorted(seen, reverse=True)
     assert seen[-1] == (z_um - 3000.0, 0)
 
@@ -153,7 +153,7 @@ def test_halt_brakes_drops_the_queue_and_keeps_the_position() -> None:
     axes.advance(201.0)
     # 10 mm/s at 300 mm/s2: 0.17 mm of braking (v^2/2a) behind the 2.8 ms of the board's delay.
     stood_um = axes.z_um
-    assert axes.queued == 0
+    assert len(axes.blocks) == 0
     assert axes.homed
     assert 4900.0 < z_um - stood_um < 5300.0
     axes.advance(205.0)
@@ -168,7 +168,7 @@ def test_a_slow_feed_word_runs_at_the_slowest_step_rate() -> None:
     axes = homed()
     axes.move(axes.x_um, axes.y_um, axes.z_um - 750.0, 1.0, 200.0)
     axes.advance(211.0)
-    assert axes.queued == 0
+    assert len(axes.blocks) == 0
 
 
 def test_nothing_is_known_before_homing_and_homing_takes_its_time() -> None:
@@ -218,7 +218,7 @@ def test_an_ack_board_swallows_a_move_of_fewer_than_six_steps_into_the_next() ->
     z_um, step_um = axes.z_um, 1000.0 / 3200.0
     axes.move(axes.x_um, axes.y_um, z_um - 5 * step_um, 1000.0, 200.0)
     axes.advance(202.0)
-    assert (axes.z_um, axes.queued) == (z_um, 0)
+    assert (axes.z_um, len(axes.blocks)) == (z_um, 0)
     axes.move(axes.x_um, axes.y_um, z_um - 10 * step_um, 1000.0, 202.0)
     axes.advance(204.0)
     assert axes.z_um == z_um - 10 * step_um

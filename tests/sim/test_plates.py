@@ -39,7 +39,9 @@ def test_the_reference_plate_is_a_square_at_its_place() -> None:
 def test_a_film_drains_by_e_in_its_time_and_leaves_what_wetting_holds() -> None:
     film = Film(60.0, 20.0, 2.0, 1000.0, 4.0)
     assert film.reach_um(0.0) == 0.0
-    film.wet(10.0)
+    film.run(True, 9.0)
+    assert film.thickness_um(9.5) == pytest.approx(60.0)
+    film.run(False, 10.0)
     assert film.thickness_um(10.0) == pytest.approx(60.0)
     assert film.thickness_um(12.0) == pytest.approx(20.0 + 40.0 / 2.718281828)
     assert film.thickness_um(100.0) == pytest.approx(20.0, abs=1e-6)
@@ -47,7 +49,8 @@ def test_a_film_drains_by_e_in_its_time_and_leaves_what_wetting_holds() -> None:
 
 def test_a_drip_joins_tip_and_plate_for_several_seconds() -> None:
     film = Film(60.0, 20.0, 2.0, 1000.0, 4.0)
-    film.wet(0.0)
+    film.run(True, -1.0)
+    film.run(False, 0.0)
     assert film.reach_um(3.9) > 1000.0
     assert film.reach_um(4.1) < 60.0
 
