@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-import click
 import typer
 from typer.core import TyperGroup
 
@@ -27,8 +26,8 @@ MENDABLE = (BadUsage, FirstArticleError, JournalError, LearnedError, PlanRefused
 class Commands(TyperGroup):
     """The group of all commands: what a person can mend is told on standard error, with exit code 2."""
 
-    def invoke(self, ctx: click.Context) -> Any:
-        """Run the command that was named."""
+    def invoke(self, ctx: Any) -> Any:
+        """Run the command that was named; `ctx` is of a class that the command-line library keeps to itself."""
         try:
             return super().invoke(ctx)
         except MENDABLE as refused:

@@ -66,12 +66,13 @@ def _trials(job: str, machine: str, count: int, *, quiet: bool) -> list[Trial]:
 
 def _show(given: Assignment, sums: Budget, size: Size, drawn: Path | None, trials: Sequence[Trial]) -> None:
     job, belief = given.job, given.belief
+    holes = f"{len(given.plan.holes)} holes of {job.holes.diameter_mm:g} ± {job.holes.tolerance_mm:g} mm"
+    overcut = f"{belief.overcut.mean_mm:.3f} ± {belief.overcut.u_new_mm:.3f} mm a side"
     lines = [
-        f"{job.job.name} on {given.machine.name}: {len(given.plan.holes)} holes of {job.holes.diameter_mm:g} ± "
-        f"{job.holes.tolerance_mm:g} mm through {job.work.thickness_mm:g} mm {job.work.material}",
+        f"{job.job.name} on {given.machine.name}: {holes} through {job.work.thickness_mm:g} mm {job.work.material}",
         "Checked: every hole, touch point and depth lies within the machine's travel; no hole meets another.",
         f"Order: {sums.travel_mm / 1000:.2f} m of travel, beginning with hole {given.plan.holes[0].index}.",
-        f"Overcut {belief.overcut.mean_mm:.3f} ± {belief.overcut.u_new_mm:.3f} mm a side, from {belief.source}: {size.words}.",
+        f"Overcut {overcut}, from {belief.source}: {size.words}.",
     ]
     for line in lines:
         out.print(line, markup=False, highlight=False, soft_wrap=True)

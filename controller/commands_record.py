@@ -22,8 +22,8 @@ from controller.settings.job import Job
 from controller.settings.technology import Technology
 from controller.workshop import gauged_holes
 
-# Standard uncertainty of a hole gauged with pins when none is stated: pins come in steps of 0.02 mm, and a hole lies
-# evenly between the last that passes and the next (0.02/√12 = 0.006 mm), a little more for feel. Common practice, no source.
+# Standard uncertainty of a hole gauged with pins when none is stated: pins come in steps of 0.02 mm, a hole lies evenly
+# between the last that passes and the next (0.02/√12 = 0.006 mm), a little more for feel. Common practice, no source.
 PIN_U_MM = 0.01
 
 # A pin reading this far off the size wanted is rather a slip of the keyboard: chosen as half of the size either way.
@@ -86,9 +86,10 @@ def _refuse_nonsense(record: RunRecord, run: Path, hole: int, diameter: float, u
     elif hole not in record.finished():
         problems.append(f"{run}: hole {hole} was not drilled, so it can't have been gauged")
     if not start.rod_mm < diameter < start.diameter_mm * (1 + SLIP_SHARE):
+        most_mm = start.diameter_mm * (1 + SLIP_SHARE)
         problems.append(
-            f"--diameter {diameter:g}: must lie between the rod ({start.rod_mm:g} mm) and "
-            f"{start.diameter_mm * (1 + SLIP_SHARE):g} mm, for a {start.diameter_mm:g} mm hole; in mm, the largest pin that passes"
+            f"--diameter {diameter:g}: must lie between the rod ({start.rod_mm:g} mm) and {most_mm:g} mm, "
+            f"for a {start.diameter_mm:g} mm hole; give the largest pin that passes, in mm"
         )
     if not 0 < uncertainty < start.diameter_mm:
         problems.append(f"--uncertainty {uncertainty:g}: must be more than 0, in mm; pins give about {PIN_U_MM:g}")
@@ -111,10 +112,10 @@ def _no_first_article(job: Job) -> Job:
 
 
 def _tell(run: Path, gauged: list[Gauged], overcut: Overcut, size: Size, kept: str) -> None:
-    plural = "s" if len(gauged) != 1 else ""
+    holes = "1 hole" if len(gauged) == 1 else f"{len(gauged)} holes"
+    learned = f"{overcut.mean_mm:.4f} ± {overcut.u_mm:.4f} mm a side (standard uncertainty)"
     lines = [
-        f"Gauged {len(gauged)} hole{plural} of {run}: overcut {overcut.mean_mm:.4f} ± {overcut.u_mm:.4f} mm a side "
-        f"(standard uncertainty; a new hole scatters by {overcut.scatter_mm:.4f} mm).",
+        f"Gauged {holes} of {run}: overcut {learned}; from hole to hole it scatters by {overcut.scatter_mm:.4f} mm.",
         size.words[:1].upper() + size.words[1:] + ".",
         f"Kept for later jobs: {kept} gauged holes.",
     ]

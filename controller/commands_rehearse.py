@@ -70,9 +70,7 @@ def rehearse(
     if not as_json:
         _announce(given, seed, folder)
     start = start_record(given, _stamp(started), seed=seed, plant_toml=plant_text(truth))
-    ended, machine_s = _rehearse(
-        Order(given, truth, seed, folder, not no_operator), start, quiet=as_json, began_s=began_s
-    )
+    ended = _rehearse(Order(given, truth, seed, folder, not no_operator), start, quiet=as_json, began_s=began_s)
     summary = complete_run_folder(folder)
     if as_json:
         out.print(summary_json(summary), markup=False, highlight=False, soft_wrap=True, end="")
@@ -115,7 +113,7 @@ class Order:
     operator: bool
 
 
-def _rehearse(order: Order, start: StartRecord, *, quiet: bool, began_s: float) -> tuple[RunEnded, float]:
+def _rehearse(order: Order, start: StartRecord, *, quiet: bool, began_s: float) -> RunEnded:
     """Run the rehearsal into its journal. A mistake of the program leaves the journal as far as it got."""
     given = order.given
     journal = Journal(order.folder, start, placed_holes(given))
@@ -144,7 +142,7 @@ def _rehearse(order: Order, start: StartRecord, *, quiet: bool, began_s: float) 
         journal.close(stop)
     if given.job.job.first_article:
         append_gauged(order.folder, _gauged_by_the_operator(rehearsal, given, start.started_utc))
-    return ended, rehearsal.time_s
+    return ended
 
 
 def _until_ended(rehearsal: Rehearsal, holes: int, title: str, *, quiet: bool) -> RunEnded:
@@ -198,18 +196,14 @@ def show_summary(summary: Summary, folder: Path) -> None:
 
 
 def _summary_rows(summary: Summary) -> list[tuple[str, str]]:
+    through, undersize, failed = summary.holes_through, summary.holes_undersize, summary.holes_failed
+    took, eroding = spoken_time(summary.machine_seconds), spoken_time(summary.erode_seconds)
     measured = f"{summary.measurements} times, {spoken_time(summary.measure_seconds)}"
     share = summary.measure_seconds / summary.machine_seconds if summary.machine_seconds else 0.0
     return [
-        (
-            "Holes",
-            f"{summary.holes_through} through, {summary.holes_undersize} undersize, {summary.holes_failed} failed",
-        ),
+        ("Holes", f"{through} through, {undersize} undersize, {failed} failed"),
         ("Exit size", _exit_words(summary)),
-        (
-            "Time",
-            f"{spoken_time(summary.machine_seconds)} of machine time, eroding {spoken_time(summary.erode_seconds)}",
-        ),
+        ("Time", f"{took} of machine time, eroding {eroding}"),
         ("Electrode", f"{summary.electrode_used_mm:.1f} mm worn off, advanced {summary.electrode_advances} times"),
         ("Measured", f"{measured} ({share:.1%} of the time)"),
         ("Shorts", f"{summary.shorts}, recovered without help {summary.recoveries}"),

@@ -30,8 +30,8 @@ class Hands(Protocol):
     def advance_electrode(self, protrusion_mm: float) -> None:
         """Push the electrode out to about this protrusion."""
 
-    def new_electrode(self, protrusion_mm: float) -> None:
-        """Put a whole electrode in, standing out by about this protrusion."""
+    def new_electrode(self) -> None:
+        """Put a whole electrode in, standing out about as far as after an advance."""
 
     def free_electrode(self) -> None:
         """Free an electrode that is welded, bent or bridged."""
@@ -70,7 +70,7 @@ class VirtualOperator:
         if prompt.topic == ADVANCE:
             self._hands.advance_electrode(self._by_eye_mm())
         elif prompt.topic == EXHAUSTED:
-            self._hands.new_electrode(self._by_eye_mm())
+            self._hands.new_electrode()
         elif not prompt.planned:
             self._hands.free_electrode()
 

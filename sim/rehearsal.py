@@ -1,7 +1,7 @@
 """A rehearsal: the real control core against the virtual machine, joined tick by tick in virtual time.
 
-No wire, no clock and no thread in between: whoever rehearses calls `step` for as many ticks as it likes and looks at the
-state between two calls. The same seed gives the same events, whatever the length of the steps.
+No wire, no clock and no thread in between: whoever rehearses calls `step` for as many ticks as it likes and looks at
+the state between two calls. The same seed gives the same events, whatever the length of the steps.
 """
 
 from __future__ import annotations

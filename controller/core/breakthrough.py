@@ -41,7 +41,17 @@ class Breakthrough:
         free_from_um: tip feed at which the present free run began, None while there is none.
     """
 
-    __slots__ = ("_counted", "_cusum", "_edge_um", "_full", "_recent", "_sparks", "_thickness_um", "free_from_um", "pierced_um")
+    __slots__ = (
+        "_counted",
+        "_cusum",
+        "_edge_um",
+        "_full",
+        "_recent",
+        "_sparks",
+        "_thickness_um",
+        "free_from_um",
+        "pierced_um",
+    )
 
     def __init__(self, thickness_um: float, usual: float | None) -> None:
         self._thickness_um = thickness_um

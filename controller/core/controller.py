@@ -149,7 +149,9 @@ class Controller:
             out.commands.append(command)
             return
         out.events.append(CommandRefused(self._rig.now_s, repr(command), refusal))
-        raise Trip("command refused", f"the interlocks refused {command!r}: {refusal}", "report it: a fault of the program")
+        raise Trip(
+            "command refused", f"the interlocks refused {command!r}: {refusal}", "report it: a fault of the program"
+        )
 
     def _fault(self, trip: Trip, out: TickOutput) -> None:
         before = self._rig.phases.phase
@@ -201,7 +203,10 @@ def new_electrode(given: Setting) -> Electrode:
     rod, holder, technology = given.job.electrode, given.machine.holder, given.technology
     hole_mm2 = disc_area_mm2(given.job.holes.diameter_mm)
     lost = length_lost_mm(
-        technology.volumetric_wear.guess, hole_mm2, disc_area_mm2(rod.diameter_mm, rod.bore_mm), given.job.work.thickness_mm
+        technology.volumetric_wear.guess,
+        hole_mm2,
+        disc_area_mm2(rod.diameter_mm, rod.bore_mm),
+        given.job.work.thickness_mm,
     )
     share_u = technology.volumetric_wear.u / technology.volumetric_wear.guess
     cone_mm = technology.cone_diameters.guess * rod.diameter_mm

@@ -21,15 +21,15 @@ from controller.settings.job import Job, Point
 from controller.settings.machine import Machine
 from controller.settings.technology import Guess, Technology
 
-START_AND_END = Range(40.0, 90.0, 180.0)
-"""Seconds for referencing, the first flow of water and the last rise. Chosen so that a soft machine's slow homing of
-some 200 mm at 5 mm/s (common practice, no source) is the expected case."""
+START_AND_END = Range(15.0, 45.0, 120.0)
+"""Seconds for referencing, the first flow of water and the last rise. Chosen so that homing some
+200 mm at 5 mm/s (common practice, no source) is the expected case, a start near the switches the low one."""
 
-TOUCH = Range(6.0, 12.0, 25.0)
+TOUCH = Range(4.0, 7.0, 20.0)
 """Seconds for one touch: descent at touch speed, slow repeats, proof of isolation. Chosen from the speeds of
 `core.permissions` and `core.cycles.touch`."""
 
-AROUND_A_HOLE = Range(4.0, 8.0, 16.0)
+AROUND_A_HOLE = Range(3.0, 5.0, 12.0)
 """Seconds at each hole besides eroding, travel and lift: proof of isolation, flow, approach, cold opening. Chosen from
 the contact times of electrics.md and the approach speed of `core.permissions`."""
 

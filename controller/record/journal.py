@@ -2,7 +2,7 @@
 
 A run has a start record (what was to be done, with which settings), events in the order they happened, and a stop
 record with its reason. A journal without a stop record is that of a run that crashed or goes on. Rehearsals
-add what the virtual machine knows and no wire carries, in a table of its own. Gauged diameters are added later, by hand.
+add what the virtual machine knows and no wire carries, in tables of their own. Gauged diameters come later, by hand.
 
 Events wait in memory until something happens that a later `resume` must know of; then they are written in one
 transaction with full synchronisation (0.2 ms, measured: design.md §9), so the file is never locked for long.

@@ -70,6 +70,4 @@ def map_surface(rig: Rig) -> Cycle[None]:
         yield from rise(rig)
     surface = fit_surface(points, TOUCH_U_MM)
     rig.surface = surface
-    rig.tell(
-        SurfaceMapped(rig.now_s, surface.a_mm, surface.b, surface.c, surface.largest_residual_mm, surface.u_mm)
-    )
+    rig.tell(SurfaceMapped(rig.now_s, surface.a_mm, surface.b, surface.c, surface.largest_residual_mm, surface.u_mm))

@@ -113,7 +113,9 @@ def _stuck(rig: Rig, began_s: float) -> Cycle[Freed]:
     yield (Switch(Output.SOURCE, False, hot=True),)
     rig.tell(SourceOpenedHot(rig.now_s, rig.locks.hot_openings, cause))
     yield from stop_water(rig)
-    rig.tell(FaultTripped(rig.now_s, cause, "the gap stayed shorted with the electrode lifted out of the hole", "none yet"))
+    rig.tell(
+        FaultTripped(rig.now_s, cause, "the gap stayed shorted with the electrode lifted out of the hole", "none yet")
+    )
     rig.enter(Trigger.ACKNOWLEDGE)
     yield from pause(rig, FLUSH_S)
     if (yield from _senses_open(rig)):

@@ -19,11 +19,14 @@ def reference(rig: Rig) -> Cycle[None]:
     yield (Home(),)
     yield ()
     seen = rig.sense
+
     def referenced() -> bool:
         return seen.seen.homed and seen.seen.board is BoardState.READY and not seen.seen.queued
 
     if not (yield from until(rig, referenced, HOME_TIMEOUT_S)):
-        raise Trip("homing failed", "the axes were not referenced in time", "look at the end switches, then start again")
+        raise Trip(
+            "homing failed", "the axes were not referenced in time", "look at the end switches, then start again"
+        )
 
 
 def rise(rig: Rig) -> Cycle[None]:
