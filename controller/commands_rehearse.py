@@ -148,12 +148,12 @@ def _rehearse(order: Order, start: StartRecord, *, quiet: bool, began_s: float) 
 def _until_ended(rehearsal: Rehearsal, holes: int, title: str, *, quiet: bool) -> RunEnded:
     with interruption() as stop, HoleProgressBar(holes, title, quiet=quiet) as progress:
         while rehearsal.step(STEP_TICKS):
-            seen = rehearsal.controller.snapshot()
+            seen = controller.snapshot()
             progress.show(seen.holes_done, seen.doing)
             if stop.asked:
                 rehearsal.end("aborted", "interrupted by the user")
                 break
-        progress.show(rehearsal.controller.snapshot().holes_done, "", last=True)
+        progress.show(controller.snapshot().holes_done, "", last=True)
     assert rehearsal.ended is not None  # noqa: S101 - `step` says False only then
     return rehearsal.ended
 

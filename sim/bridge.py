@@ -19,19 +19,22 @@ LIFT_LIMIT = 8.0
 class Bridge:
     """Debris that bridges the gap."""
 
-    __slots__ = ("_draws", "_left_s", "_plant", "active", "from_um")
+    __slots__ = ("_budget", "_draws", "_left_s", "_plant", "active", "from_um")
 
     def __init__(self, plant: PlantSettings, draws: Draws) -> None:
         self._plant = plant.weld
         self._draws = draws
         self._left_s = 0.0
+        self._budget = draws.exponential()
         self.active = False
         self.from_um = 0.0
 
-    def rate_hz(self, gap_um: float, dirt: float) -> float:
-        """How often a bridge forms in a gap: often when small and dirty, never when open."""
-        plant = self._plant
-        return plant.bridge_rate_hz * (1.0 + dirt) * exp(-max(gap_um, 0.0) / plant.bridge_gap_um)
+    def gather(self, dt_s: float, rate_hz: float, tip_um: float) -> None:
+        """Debris gathers for `dt_s`; it may bridge."""
+        self._budget -= rate_hz * dt_s
+        if self._budget <= 0.0:
+            self._budget = self._draws.exponential()
+            self.form(tip_um)
 
     def form(self, tip_um: float) -> None:
         """A bridge forms now."""

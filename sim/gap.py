@@ -52,12 +52,12 @@ class Gap:
         total_hz: Sum of the bounds at the last survey.
         surveyed_um: Tip position of the last survey.
         clear_um: Tip position at which the first floor ring would touch, mean surface to mean surface, negated.
-        conductance_s: Through the water, at the last close look.
+        conductance_um: Water's area over gap, at the last close look.
     """
 
     __slots__ = (
         "_across", "_bounds", "_etch_share", "_far", "_hazard", "_inverse", "_outline", "_peak_um",
-        "_aside", "_foot", "_foot_um", "_face_um", "_power", "_powers", "_rate", "_ring_inverse", "_scale", "_shake_um", "_top", "clear_um", "conductance_s", "cosines",
+        "_aside", "_foot", "_foot_um", "_face_um", "_power", "_powers", "_rate", "_ring_inverse", "_scale", "_shake_um", "_top", "clear_um", "conductance_um", "cosines",
         "electrode", "hole", "ignition", "_worst",
         "surveyed_um", "total_hz",
     )  # fmt: skip
@@ -80,7 +80,7 @@ class Gap:
         self.total_hz = 0.0
         self.surveyed_um = inf
         self.clear_um = 0.0
-        self.conductance_s = 0.0
+        self.conductance_um = 0.0
         self.look(inf, False, 0.0)
 
     def look(self, tip_um: float, turning: bool, etch_s: float) -> None:
@@ -89,7 +89,7 @@ class Gap:
         self._slopes()
         self._feet(tip_um)
         self._trace()
-        self.conductance_s = 0.0 if tip_um == inf else self._conduct(tip_um, etch_s)
+        self.conductance_um = 0.0 if tip_um == inf else self._conduct(tip_um, etch_s)
 
     def survey(self, tip_um: float, dirt: float, reach: float, peak_um: float, sweep_um: float) -> None:
         """Take the bounds of all hazards.
@@ -111,12 +111,23 @@ class Gap:
         self._wall_bounds(bounds, tip_um - MARGIN_UM)
         self._bounds = list(accumulate(bounds))
         self.total_hz = self._bounds[-1]
+        self.clear_um = self.clearance_um()
+
+    def forget(self, tip_um: float) -> None:
+        """The tip is so far away that nothing happens."""
+        self.surveyed_um = tip_um
+        self.total_hz = 0.0
+        self.clear_um = self.clearance_um()
+
+    def clearance_um(self) -> float:
+        """Tip position at which the first floor ring would touch, negated; inf with nothing left below."""
+        hole = self.hole
         solid, thickness_um = hole.rings.solid, hole.thickness_um
-        heights = self.electrode.height_um
-        self.clear_um = min(
-            (h + d for h, d in zip(heights[solid:], hole.depth_um[solid:], strict=True) if d < thickness_um),
-            default=inf,
-        )
+        heights, depths = self.electrode.height_um, hole.depth_um
+        if solid:
+            heights, depths = heights[solid:], depths[solid:]
+        free = [height + depth for height, depth in zip(heights, depths, strict=True) if depth < thickness_um]
+        return min(free) if free else inf
 
     def place(self, uniform: float) -> tuple[int, float]:
         """The place of a candidate, and its bound."""

@@ -138,7 +138,7 @@ class VirtualMachine:
             axes.y_um,
             axes.z_um,
             len(axes.blocks),
-            self._board(),
+            BoardState.READY if axes.homed else self._board(),
             axes.homed,
         )
 
@@ -232,14 +232,14 @@ class VirtualMachine:
         contact = self._erosion.in_contact or self._erosion.bridged
         if contact:
             segments[-1] = (segments[-1][0], min(segments[-1][1], self._plant.source.shorted_v))
-        return self._sampler.live(segments, dt_s, contact, self._leak() if self._biased else inf)
+        return self._sampler.live(segments, contact, self._leak() if self._biased else inf)
 
     def _live_at_plate(self, segments: list[tuple[float, float]], dt_s: float) -> list[int]:
         self.truth.live_at_plate_s += dt_s
         contact = self._press_on_plate() <= 0.0
         if contact:
             segments = [(dt_s, self._plant.source.shorted_v)]
-        return self._sampler.live(segments, dt_s, contact, inf)
+        return self._sampler.live(segments, contact, inf)
 
     def _leak(self) -> float:
         """Leak through the gap's water (ohm), looked at now and then."""

@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Protocol
 
+from controller.core.commands import Command
 from controller.core.controller import Controller
-from controller.core.events import ElectrodeMeasured, Event, HoleFinished, HoleStarted, RunEnded
+from controller.core.events import ElectrodeMeasured, Event, HoleFinished, HoleStarted, PromptRaised, RunEnded
 from controller.core.observation import Observation
 from controller.core.requests import Request
 from controller.plan.overcut import Overcut
@@ -40,8 +41,35 @@ class Sink(Protocol):
         """Take what a finished hole really became."""
 
 
-# Looked at after every tick by the benchmarks: the controller, the machine, the tick's observation.
-Watch = Callable[[Controller, VirtualMachine, Observation], None]
+class Ticked(Protocol):
+    """What a tick brought."""
+
+    @property
+    def commands(self) -> Sequence[Command]:
+        """Commands for the machine, in order."""
+
+    @property
+    def events(self) -> Sequence[Event]:
+        """Events for the record, in order."""
+
+
+class Core(Protocol):
+    """What drives the machine: the controller, or the baseline that the benchmarks hold against it."""
+
+    @property
+    def waiting(self) -> PromptRaised | None:
+        """The prompt that waits for an answer."""
+
+    @property
+    def gap_state(self) -> str:
+        """What it takes the gap for."""
+
+    def tick(self, seen: Observation, requests: Sequence[Request] = ()) -> Ticked:
+        """Take one observation."""
+
+
+# Looked at after every tick by the benchmarks.
+Watch = Callable[[Core, VirtualMachine], None]
 
 
 class Rehearsal:
@@ -54,7 +82,7 @@ class Rehearsal:
         "_seed",
         "_sink",
         "_tick_s",
-        "controller",
+        "core",
         "ended",
         "operator",
         "time_s",
@@ -74,10 +102,11 @@ class Rehearsal:
         sink: Sink,
         *,
         operator: bool = True,
+        core: Core | None = None,
         watch: Watch | None = None,
     ) -> None:
         self.virtual = VirtualMachine(machine, job, plan, plant, seed)
-        self.controller = Controller(machine, job, technology, plan, overcut)
+        self.core = core or Controller(machine, job, technology, plan, overcut)
         self.operator = VirtualOperator(self.virtual, machine.holder.protrusion_mm, Streams(seed))
         self.ended: RunEnded | None = None
         self.time_s = 0.0
@@ -89,14 +118,14 @@ class Rehearsal:
 
     def step(self, ticks: int) -> bool:
         """Go on for at most `ticks` ticks; False when the run is over."""
-        virtual, controller, watch, tick_s = self.virtual, self.controller, self.watch, self._tick_s
+        virtual, core, watch, tick_s = self.virtual, self.core, self.watch, self._tick_s
         for _ in range(ticks):
             observation = virtual.advance(tick_s)
-            asked = NO_REQUESTS if controller.waiting is None else self._prompted(observation.time_s)
-            out = controller.tick(observation, asked)
+            asked = NO_REQUESTS if core.waiting is None else self._prompted(observation.time_s)
+            out = core.tick(observation, asked)
             virtual.carry_out(out.commands)
             if watch is not None:
-                watch(controller, virtual, observation)
+                watch(core, virtual)
             self.time_s = observation.time_s
             if out.events:
                 self._take(out.events)
@@ -117,7 +146,7 @@ class Rehearsal:
 
     def _prompted(self, time_s: float) -> Sequence[Request]:
         """A prompt waits: the operator's answer when it is due, or the end when there is no operator."""
-        waiting = self.controller.waiting
+        waiting = self.core.waiting
         if self._answered or waiting is None:
             return self.operator.requests(time_s, waiting)
         self.time_s = time_s
@@ -129,9 +158,9 @@ class Rehearsal:
             self._sink.append(event)
             if isinstance(event, RunEnded):
                 self.ended = event
-            if isinstance(event, HoleStarted | ElectrodeMeasured):
+            if isinstance(event, HoleStarted | HoleFinished | ElectrodeMeasured):
                 self._sink.append_true_tip(TrueTip(event.time_s, self.virtual.truth.tip_length_mm))
-            elif isinstance(event, HoleFinished):
+            if isinstance(event, HoleFinished):
                 self._sink.append_true_hole(self._true_hole(event))
 
     def _true_hole(self, finished: HoleFinished) -> TrueHole:

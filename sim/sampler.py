@@ -25,6 +25,7 @@ INTERVAL_US = 1000  # one sample a millisecond, wires.md
 READINGS = tuple(range(COUNTS))  # one object for each reading, shared by all records
 POOL = 509  # length of the noise record: a prime, chosen so that it never falls into step with the ticks
 OVERLAP = 32  # chosen so that the readings of the longest tick (20 ms) are one slice of the record
+KEPT_LEVELS = 64  # gap voltages looked up at once; chosen so that open, shorted and cut-off are, whatever else comes
 US_PER_S = 1e6
 
 
@@ -68,31 +69,32 @@ class Sampler:
         self._counts_per_mv = COUNTS / full_scale_v / 1000.0
         self._noise_counts = [plant.noise_mv * self._counts_per_mv * normal() for _ in range(POOL)]
         self._records: dict[int, list[int]] = {}
+        self._levels: dict[float, list[int]] = {}
         self._next_us = INTERVAL_US
         self._at = 0
 
-    def live(self, segments: Segments, dt_s: float, contact: bool, leak_ohm: float) -> list[int]:
+    def live(self, segments: Segments, contact: bool, leak_ohm: float) -> list[int]:
         """Readings with the source on the electrode.
 
         Args:
-            segments: (end offset s, gap voltage V), covering `dt_s` from its beginning.
-            dt_s: Length of the time sampled (s).
+            segments: (end offset s, gap voltage V) of the time sampled, from its beginning to its end.
             contact: True when the last segment is metal contact or a bridge.
             leak_ohm: Resistance through the water (ohm).
         """
-        if len(segments) == 1:
-            return self._hold(self._live_v(segments[0][1], contact, leak_ohm), round(dt_s * US_PER_S))
         readings: list[int] = []
         next_us, at, end_us = self._next_us, self._at, 0
+        levels = self._levels
         for end_s, gap_v in segments:
             end_us = int(end_s * US_PER_S + 0.5)
-            if end_us >= next_us:
-                count = (end_us - next_us) // INTERVAL_US + 1
-                in_contact = contact and end_s == segments[-1][0]
-                record = self._record(self._live_v(gap_v, in_contact, leak_ohm))
-                readings += record[at : at + count]
-                at = (at + count) % POOL
-                next_us += count * INTERVAL_US
+            if end_us < next_us:
+                continue  # this segment falls between two samples
+            count = (end_us - next_us) // INTERVAL_US + 1
+            next_us += count * INTERVAL_US
+            record = levels.get(gap_v)
+            if record is None:
+                record = self._live_record(gap_v, contact and end_s == segments[-1][0], leak_ohm)
+            readings += record[at : at + count] if count <= OVERLAP else _cut(record, at, count)
+            at = (at + count) % POOL
         self._next_us, self._at = next_us - end_us, at
         return readings
 
@@ -108,16 +110,21 @@ class Sampler:
         """Pin voltage of the sensing feed (V) over a resistance (ohm, inf when open)."""
         return FEED_V if ohm == inf else FEED_V * ohm / (ohm + self._series_ohm)
 
-    def _live_v(self, gap_v: float, contact: bool, leak_ohm: float) -> float:
-        if self._divided:
-            return gap_v * DIVIDER
-        pin_v = clamped_v(gap_v)
-        if contact or not self._biased:
-            return pin_v
+    def _live_record(self, gap_v: float, contact: bool, leak_ohm: float) -> list[int]:
+        """Readings at a gap voltage. Without bias they depend on it alone and the voltages that recur are kept."""
+        if self._biased:
+            return self._record(clamped_v(gap_v) if contact else self._biased_v(gap_v, leak_ohm))
+        record = self._record(divided_v(gap_v) if self._divided else clamped_v(gap_v))
+        if len(self._levels) < KEPT_LEVELS:
+            self._levels[gap_v] = record
+        return record
+
+    def _biased_v(self, gap_v: float, leak_ohm: float) -> float:
+        """The higher of clamped gap voltage and bias; the leak loads the bias."""
         bias_v = FEED_V - DIODE_V
         if leak_ohm != inf:
             bias_v *= leak_ohm / (leak_ohm + self._series_ohm)
-        return max(pin_v, clamped_v(bias_v))
+        return max(clamped_v(gap_v), clamped_v(bias_v))
 
     def _hold(self, pin_v: float, for_us: int) -> list[int]:
         """Readings of a pin that holds one voltage for a time (us)."""
@@ -126,9 +133,7 @@ class Sampler:
         at = self._at
         self._at = (at + count) % POOL
         record = self._record(pin_v)
-        if count <= OVERLAP:
-            return record[at : at + count]
-        return [record[(at + n) % POOL] for n in range(count)]
+        return record[at : at + count] if count <= OVERLAP else _cut(record, at, count)
 
     def _record(self, pin_v: float) -> list[int]:
         """A record of noisy readings at one level, its beginning repeated at its end; levels a millivolt apart."""
@@ -139,3 +144,8 @@ class Sampler:
             once = [READINGS[min(max(int(level + noise), 0), COUNTS - 1)] for noise in self._noise_counts]
             record = self._records[pin_mv] = once + once[:OVERLAP]
         return record
+
+
+def _cut(record: list[int], at: int, count: int) -> list[int]:
+    """More readings than the record repeats at its end."""
+    return [record[(at + n) % POOL] for n in range(count)]

@@ -66,6 +66,16 @@ class Source:
         duty = self._plant.chop_duty if self.chopped else 1.0
         return burning_v * self._plant.limit_a * on_s * duty
 
+    def chop(self, now_s: float, end_s: float, burning_v: float, segments: list[tuple[float, float]]) -> None:
+        """Add burning voltage and nothing in turns, at the chopping frequency, from `now_s` to `end_s`."""
+        plant = self._plant
+        period_s = S_PER_MS / plant.chop_khz
+        while now_s < end_s:
+            segments.append((min(now_s + plant.chop_duty * period_s, end_s), burning_v))
+            now_s += period_s
+            if segments[-1][0] < end_s:
+                segments.append((min(now_s, end_s), plant.off_v))
+
     def until_drop_s(self, dt_s: float, load: float) -> float:
         """Time to the next drop-out from now, under a load of 0 to 1; inf when none falls within `dt_s`."""
         gain = 1.0 + self._plant.dropout_load_gain * load if self._plant.dropout_load_dependent else 1.0

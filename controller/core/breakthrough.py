@@ -2,11 +2,11 @@
 
 While the full front erodes, a micrometre of feed costs a steady number of sparks. When the tip pierces the far face the
 front shrinks and the number falls: a change that a CUSUM finds and dates (signals as in Xia et al. 2020,
-10.1007/s00170-019-04530-3: spark ratio, short ratio and feed rate change abruptly). A needle pierces long before its full
-diameter has passed, so the hole is not done then; it is done when feeding on meets nothing more. That second test
-needs no model of the electrode: a tip cannot run free for much longer than a gap inside solid work, so a *free run* of
-several gaps' length, with the source plainly on, is proof of being through, and its beginning tells how long the worn
-cone was.
+10.1007/s00170-019-04530-3: spark ratio, short ratio and feed rate change abruptly). A needle pierces long before its
+full diameter has passed, so the hole is not done then; it is done when feeding on meets nothing more. That second
+test needs no model of the electrode: a tip cannot run free for much longer than a gap inside solid work, so a *free
+run* of several gaps' length, with the source plainly on, is proof of being through, and its beginning tells how long
+the worn cone was.
 """
 
 from __future__ import annotations

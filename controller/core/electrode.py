@@ -1,9 +1,9 @@
 """What is believed of the electrode: tip length, wear a hole, cone length, stock, each with its uncertainty.
 
-Tip length is the distance from the holder's face to the lowest point. It is known from a touch on the reference plate and
-predicted in between: each hole takes an amount that is the same on average (learned) and scatters from hole to hole
-(learned too, from how far the predictions were off). A two-state Kalman filter, tip length and wear a hole, in plain
-floats. Predicting wear without measuring goes wrong with depth (Puthumana, Bissacco & Hansen 2017,
+Tip length is the distance from the holder's face to the lowest point. It is known from a touch on the reference plate
+and predicted in between: each hole takes an amount that is the same on average (learned) and scatters from hole to
+hole (learned too, from how far the predictions were off). A two-state Kalman filter, tip length and wear a hole, in
+plain floats. Predicting wear without measuring goes wrong with depth (Puthumana, Bissacco & Hansen 2017,
 10.1007/s00170-017-0371-5); periodic measurement is the simple remedy (Malayath et al. 2019).
 """
 
@@ -11,9 +11,8 @@ from __future__ import annotations
 
 from math import sqrt
 
-
-# The wear of a hole drifts while the tip takes its shape and the water gets dirty: 5 % of it from hole to hole. Chosen so
-# that a change by a third is followed within some ten measurements.
+# The wear of a hole drifts while the tip takes its shape and the water gets dirty: 5 % of it from hole to hole.
+# Chosen so that a change by a third is followed within some ten measurements.
 WEAR_DRIFT = 0.05
 
 
@@ -104,7 +103,7 @@ class Electrode:
         self._holes_since = 0.0
 
     def renewed(self, tip_mm: float, u_mm: float, stock_mm: float | None = None) -> None:
-        """The electrode was pushed down or replaced and measured: the tip is known anew, what was learned of wear stays."""
+        """The electrode was pushed down or replaced: the tip is known anew, what was learned of wear stays."""
         self._tip, self._tip_var, self._cov = tip_mm, u_mm**2, 0.0
         self._holes_since = 0.0
         if stock_mm is not None:

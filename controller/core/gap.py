@@ -6,11 +6,11 @@ threshold separates them. What does separate them is statistics (how often does 
 long), time, and the answer to a small retreat: a short ends when the gap opens, a drop-out does not care.
 
 The filter. Four hidden states: open, sparking, shorted, source off. While lows are short, the source is plainly on and
-the filter only weighs open against sparking by the time since the last spark. Once a low lasts longer than a spark pause
-can, the choice is shorted against off, and each is weighed by (how often it begins) × (how probable it is that it still
-lasts), with the survival of a short falling for every micrometre that the tip was lifted meanwhile. Rates and durations
-start from the machine's fingerprint (`check`) and go on being estimated while eroding, since some sources drop out more
-under load.
+the filter only weighs open against sparking by the time since the last spark. Once a low lasts longer than a spark
+pause can, the choice is shorted against off, and each is weighed by (how often it begins) × (how probable it is that
+it still lasts), with the survival of a short falling for every micrometre that the tip was lifted meanwhile. Rates
+and durations start from the machine's fingerprint (`check`) and go on being estimated while eroding, since some
+sources drop out more under load.
 
 What it does not know. With the `clamp` front end nothing tells burning from open, and nothing tells a short from a
 drop-out in the first milliseconds. `divider` separates burning from open, `biased` separates a metal contact (below
@@ -38,7 +38,8 @@ class GapState(StrEnum):
 
 ADC_COUNTS = 1023  # full scale of a 10-bit converter (open Firmata analog message, wires.md)
 
-# Longest pause after a spark in both current-limit laws: 10 ms off + 1 ms recovery (electrics.md), + 1 sample each side.
+# Longest pause after a spark in both current-limit laws: 10 ms off + 1 ms recovery (electrics.md), + 1 sample each
+# side.
 SPARK_PAUSE_MAX_MS = 13.0
 
 # Time constant of the smoothed spark rate and high share; the servo's gain is matched to it (servo.py).
@@ -60,8 +61,8 @@ BURNING_TOP_V = 31.0 * 4.5 / 64.0
 class Window:
     """What one tick's samples showed, with the low run carried over from tick to tick.
 
-    `sparks` counts pauses short enough to be a spark's; `low_ms` is the length of the low run still going on, 0 when the
-    last sample was high; `ended_ms` the longest low run that ended in this tick beyond a spark pause.
+    `sparks` counts pauses short enough to be a spark's; `low_ms` is the length of the low run still going on, 0 when
+    the last sample was high; `ended_ms` the longest low run that ended in this tick beyond a spark pause.
     """
 
     samples: int = 0
@@ -200,9 +201,9 @@ class GapFilter:
         self._weigh_live()
 
     def _weigh_live(self) -> None:
-        # Delays are exponential (references §3): after t without a spark the odds of "still sparking at the recent rate"
-        # fall as exp(-rate·t). 5 /s is the slowest rate still worth calling sparking: chosen so that a state change
-        # is told within about the time that truth needs to show itself.
+        # Delays are exponential (references §3): after t without a spark the odds of "still sparking at the recent
+        # rate" fall as exp(-rate·t). 5 /s is the slowest rate still worth calling sparking: chosen so that a state
+        # change is told within about the time that truth needs to show itself.
         rate = max(self.spark_rate_hz, 5.0)
         p = exp(-min(self._since_spark_s * rate, 50.0)) if self._since_spark_s < 1e8 else 0.0
         self.p_sparking, self.p_open = p, 1.0 - p

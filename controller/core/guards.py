@@ -30,7 +30,7 @@ class Guard:
 GUARDS: tuple[Guard, ...] = (
     Guard(
         "stop pressed",
-        lambda sense, locks: sense.seen.stop_pressed,
+        lambda sense, _: sense.seen.stop_pressed,
         0.0,
         "the hard-wired stop was pressed; its copy says so",
         "find out why, release it, start again with resume",
@@ -44,42 +44,42 @@ GUARDS: tuple[Guard, ...] = (
     ),
     Guard(
         "tank low",
-        lambda sense, locks: not sense.seen.level_ok,
+        lambda sense, _: not sense.seen.level_ok,
         1.0,  # a level switch bobs; a second of dry pump harms nothing (common practice, no source)
         "the tank level switch says that the water is low",
         "fill the tank, look for a leak, start again with resume",
     ),
     Guard(
         "sampler silent",
-        lambda sense, locks: sense.seen.sampler_age_s > 0.1,
+        lambda sense, _: sense.seen.sampler_age_s > 0.1,
         0.0,  # ten times the worst age measured of a healthy stream (11 ms, wires.md) is in the condition itself
         "no sample of the gap has arrived for a tenth of a second",
         "look at the sampler's cable and supply; `gapwright check` tests it",
     ),
     Guard(
         "board alarm",
-        lambda sense, locks: sense.seen.board is BoardState.ALARM,
+        lambda sense, _: sense.seen.board is BoardState.ALARM,
         0.0,
         "the motion board reports an alarm: the axis positions are unknown",
         "look for what the axes ran into, reference again with resume",
     ),
     Guard(
         "board lost",
-        lambda sense, locks: sense.seen.board is BoardState.LOST,
+        lambda sense, _: sense.seen.board is BoardState.LOST,
         0.0,
         "the motion board does not answer, or has reset",
         "look at its cable and supply, reference again with resume",
     ),
     Guard(
         "flow lost",
-        lambda sense, locks: sense.live and not sense.seen.flow,
+        lambda sense, _: sense.live and not sense.seen.flow,
         0.3,  # live without confirmed flow at most 0.5 s (interfaces.md), less the contact's own time
         "the water stopped with the source on the electrode",
         "look at tank, filter, pump and flow switch, then start again with resume",
     ),
     Guard(
         "no removal",
-        lambda sense, locks: sense.live and sense.idle_s > 9.8,
+        lambda sense, _: sense.live and sense.idle_s > 9.8,
         0.0,  # live with no removal at most 10 s (interfaces.md): it etches the work
         "the source stood on the electrode for ten seconds and nothing was removed",
         "is the source alive, is the work in place?",

@@ -49,8 +49,8 @@ class Interlocks:
         "on",
         "proven",
         "sensed_open",
-        "since_s",
         "sent",
+        "since_s",
     )
 
     def __init__(self, machine: Machine) -> None:

@@ -149,7 +149,3 @@ def diagram() -> str:
         for row in ROWS
     ]
     return "\n".join(lines) + "\n"
-
-
-if __name__ == "__main__":
-    print(diagram(), end="")

@@ -1,4 +1,4 @@
-"""What every cycle works with: the settings, this tick's sense, the beliefs, and the way to tell and to change phase."""
+"""What every cycle works with: settings, this tick's sense, beliefs, and the way to tell and to change phase."""
 
 from __future__ import annotations
 

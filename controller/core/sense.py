@@ -7,7 +7,8 @@ from controller.core.observation import Observation
 from controller.settings.machine import Machine
 from controller.settings.units import UM_PER_MM
 
-# Closing bounce and the first charge of the gap are no signal: 20 ms, the release time asked of the contact (electrics.md).
+# Closing bounce and the first charge of the gap are no signal: 20 ms, the release time asked of the contact
+# (electrics.md).
 SETTLE_S = 0.02
 
 
@@ -93,7 +94,7 @@ class Sense:
         self.open_s = 0.0 if self.long_low or not window.samples else self.open_s + self._tick_s
 
     def _lift_um(self, low_ms: float, z_um: float) -> float:
-        """How far the tip was lifted since the present low began, play taken off (with the low just ended, the last)."""
+        """How far the tip was lifted since the present (or the just ended) low began, play taken off."""
         if low_ms <= SPARK_PAUSE_MAX_MS and not self.reader.window.ended_ms:
             self._low_z_um = None
             return 0.0

@@ -15,7 +15,11 @@ from tests.sim.bench_gap import TICK_S, Bench, ConstantFeed, plant_with
 
 OPEN_V = 64.0
 # Discharges that take next to nothing, so that the geometry stands still while delays are measured.
-STILL = {"crater": {"energy_scale": 1e-6, "peak_um": 0.0}, "source": {"dropout_rate_scale": 0.0}, "weld": {"bridge_rate_hz": 0.0}}
+STILL = {
+    "crater": {"energy_scale": 1e-6, "peak_um": 0.0},
+    "source": {"dropout_rate_scale": 0.0},
+    "weld": {"bridge_rate_hz": 0.0},
+}
 
 
 @pytest.mark.parametrize("law", ["exponential", "power", "threshold"])
@@ -43,9 +47,7 @@ def test_ignition_waits_longer_in_a_wider_gap_and_for_ever_beyond_the_reach() ->
     assert rates[-1] == 0
 
 
-@pytest.mark.parametrize(
-    ("conductivity_us_cm", "leak_ma"), [(1.0, 0.429), (10.0, 4.29), (100.0, 42.9), (500.0, 214.0)]
-)
+@pytest.mark.parametrize(("conductivity_us_cm", "leak_ma"), [(1.0, 0.429), (10.0, 4.29), (100.0, 42.9), (500.0, 214.0)])
 def test_leak_current_through_the_running_gap(conductivity_us_cm: float, leak_ma: float) -> None:
     """Leak of a 1.6 mm face at 30 um and 64 V (references section 1, recomputed), to 1 %."""
     bench = Bench(plant_with(water={"conductivity_us_cm": conductivity_us_cm}), rod_um=1600.0)

@@ -75,17 +75,17 @@ def test_the_divider_tells_open_burning_and_short_apart() -> None:
 def test_an_open_gap_reads_the_top_of_each_front_end(
     front_end: Literal["clamp", "divider", "biased"], open_v: float
 ) -> None:
-    assert volts(sampler(front_end).live([(0.01, 64.0)], 0.01, False, inf)) == pytest.approx(open_v, abs=LSB_V)
+    assert volts(sampler(front_end).live([(0.01, 64.0)], False, inf)) == pytest.approx(open_v, abs=LSB_V)
 
 
 def test_with_bias_a_drop_out_over_an_open_gap_reads_high_and_only_contact_reads_low() -> None:
     # electrics.md: a drop-out over an open gap still reads high and only a real short reads below 0.1 V.
     biased = sampler("biased")
-    assert volts(biased.live([(0.01, 0.0)], 0.01, False, inf)) > 2.5
-    assert volts(biased.live([(0.01, 0.0)], 0.01, False, 530.0)) == pytest.approx(4.4 * 530.0 / 2730.0, rel=0.02)
-    assert volts(biased.live([(0.01, 0.0)], 0.01, False, 177.0)) > 0.2
-    assert volts(biased.live([(0.01, 0.05)], 0.01, True, inf)) < 0.1
-    assert volts(sampler("clamp").live([(0.01, 0.0)], 0.01, False, inf)) < 0.1
+    assert volts(biased.live([(0.01, 0.0)], False, inf)) > 2.5
+    assert volts(biased.live([(0.01, 0.0)], False, 530.0)) == pytest.approx(4.4 * 530.0 / 2730.0, rel=0.02)
+    assert volts(biased.live([(0.01, 0.0)], False, 177.0)) > 0.2
+    assert volts(biased.live([(0.01, 0.05)], True, inf)) < 0.1
+    assert volts(sampler("clamp").live([(0.01, 0.0)], False, inf)) < 0.1
 
 
 def test_samples_stand_a_millisecond_apart_whatever_the_pieces() -> None:
@@ -100,18 +100,18 @@ def test_samples_stand_a_millisecond_apart_whatever_the_pieces() -> None:
 
 def test_a_sample_sees_the_segment_it_falls_into() -> None:
     segments = [(0.0025, 64.0), (0.0060, 0.0), (0.0061, 22.5), (0.01, 64.0)]
-    readings = sampler("divider").live(segments, 0.01, False, inf)
+    readings = sampler("divider").live(segments, False, inf)
     high, low = round(4.5 / LSB_V - 0.5), 0
     assert readings == [high, high, low, low, low, low, high, high, high, high]
 
 
 def test_a_discharge_shorter_than_the_interval_can_fall_between_two_samples() -> None:
-    readings = sampler("divider").live([(0.0011, 64.0), (0.0019, 0.0), (0.01, 64.0)], 0.01, False, inf)
+    readings = sampler("divider").live([(0.0011, 64.0), (0.0019, 0.0), (0.01, 64.0)], False, inf)
     assert min(readings) > 900
 
 
 def test_noise_has_the_size_asked_for_and_never_leaves_the_converter() -> None:
-    readings = sampler("divider", noise_mv=20.0).live([(2.0, 32.0)], 2.0, False, inf)
+    readings = sampler("divider", noise_mv=20.0).live([(2.0, 32.0)], False, inf)
     assert pstdev(readings) * LSB_V == pytest.approx(0.020, rel=0.1)
     low = sampler(noise_mv=50.0).dead(1.0)
     assert min(low) == 0

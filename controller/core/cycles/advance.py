@@ -34,16 +34,17 @@ def advance(rig: Rig) -> Cycle[None]:
     holder, electrode = rig.given.machine.holder, rig.electrode
     job_rod = rig.given.job.electrode
     # A push by eye that gains less than its own error is none.
-    exhausted = reach_mm(rig) - electrode.tip_mm < 2.0 * holder.protrusion_u_mm
+    by_eye_mm = 2.0 * holder.protrusion_u_mm
+    exhausted = reach_mm(rig) - electrode.tip_mm < by_eye_mm
     yield from rise(rig)
     rig.locks.clear_z_um = rig.top_um
     to_mm = min(holder.protrusion_mm, job_rod.length_mm) if exhausted else reach_mm(rig)
     if exhausted:
         what = f"The rod is down to {electrode.stock_mm:.1f} mm, too short to be pushed any further."
-        do = f"Put a new rod of {job_rod.length_mm:.0f} mm in, {to_mm:.0f} mm (± {2 * holder.protrusion_u_mm:.0f}) below the holder."
+        do = f"Put a new rod of {job_rod.length_mm:.0f} mm in so that it stands out {to_mm:.0f} mm (± {by_eye_mm:.0f})."
     else:
-        what = f"The electrode stands out {electrode.tip_mm:.1f} mm, the least allowed is {holder.min_protrusion_mm:.1f} mm."
-        do = f"Push the rod down until it stands out {to_mm:.0f} mm (± {2 * holder.protrusion_u_mm:.0f}), clamp it."
+        what = f"The electrode stands out {electrode.tip_mm:.1f} mm; the least is {holder.min_protrusion_mm:.1f} mm."
+        do = f"Push the rod down until it stands out {to_mm:.0f} mm (± {by_eye_mm:.0f}), clamp it."
     yield from ask(
         rig,
         topic="electrode-exhausted" if exhausted else "advance",

@@ -56,7 +56,10 @@ def prove(rig: Rig) -> Cycle[float]:
 
 
 def energise(rig: Rig) -> Cycle[None]:
-    """Sensing off, water on, flow confirmed, source on: in approach, after a proof. Raises Trip without flow or contact."""
+    """Sensing off, water on, flow confirmed, source on; in approach, after a proof.
+
+    Raises Trip when no flow is confirmed or the source contact does not close.
+    """
     if rig.locks.on[Output.SENSING]:
         yield (Switch(Output.SENSING, False),)
     yield (Switch(Output.WATER, True),)

@@ -31,7 +31,8 @@ SEARCH_MM = 0.5
 IGNITED_HZ = 10.0
 # Live without removal is allowed for 10 s (interfaces.md); the core gives up a second before.
 NO_REMOVAL_S = 9.0
-# No deeper for this long while sparking: the gap is silted up; lift and flush. After so many lifts in vain it is given up.
+# No deeper for this long while sparking: the gap is silted up; lift and flush. After so many lifts in vain it is
+# given up.
 STALL_S, STALLS_MAX = 20.0, 6
 # Shorts that small retreats answer again and again within this stretch of time call for the next rung.
 RELAPSE_S, RELAPSES = 4.0, 2

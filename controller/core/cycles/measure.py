@@ -15,15 +15,15 @@ from controller.settings.units import UM_PER_MM
 # A touch is never better than the place where a step fell: a uniform half step and the reaction of one slow tick, plus
 # the rest of a wet correction. Chosen so that two steps of a usual feed axis are one standard uncertainty.
 TOUCH_U_MM = 0.005
-# The end switch on which z was referenced repeats to a few micrometres, and every height stands on it (common practice,
-# no source: a micro-switch).
+# The end switch on which z was referenced repeats to a few micrometres, and every height stands on it (common
+# practice, no source: a micro-switch).
 HOMING_U_MM = 0.004
 # Room kept above a place whose height is believed, before the touch begins.
 TOUCH_ROOM_MM = 0.5
 
 
 def measure(rig: Rig) -> Cycle[None]:
-    """Touch the reference plate, take in the tip length, come back to clear height. Raises Trip as `touch_down` does."""
+    """Touch the reference plate, take in the tip length, return to clear height. Raises Trip as `touch_down` does."""
     plate = rig.given.machine.reference_plate
     start_s = rig.now_s
     rig.say("Measuring the electrode on the reference plate")

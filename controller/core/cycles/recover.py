@@ -1,8 +1,9 @@
 """Short recovery: a ladder that needs nobody.
 
-Rung 1: a small retreat, which is also the test that tells a short from a drop-out. Rung 2: a larger retreat and a flush.
-Rung 3: out of the hole, source isolated, water off, contact sensed on the safe path. Clear: the hole is approached again.
-Still in contact: the electrode is welded, bent or bridged; a spindle turns it, else the operator is asked, the cause named.
+Rung 1: a small retreat, which is also the test that tells a short from a drop-out. Rung 2: a larger retreat and a
+flush. Rung 3: out of the hole, source isolated, water off, contact sensed on the safe path. Clear: the hole is
+approached again. Still in contact: the electrode is welded, bent or bridged; a spindle turns it, else the operator is
+asked, the cause named.
 """
 
 from __future__ import annotations
@@ -45,6 +46,7 @@ def recover(rig: Rig, slide: Slide, start_um: float, first_rung: int) -> Cycle[F
     """Climb the ladder from `first_rung` (1 or 2) until the short is gone.
 
     Args:
+        rig: the shared state.
         slide: the axis along the hole's path.
         start_um: arc length of the start height, out of the hole.
         first_rung: 2 when small retreats have just been tried in vain here.
@@ -59,7 +61,7 @@ def recover(rig: Rig, slide: Slide, start_um: float, first_rung: int) -> Cycle[F
             if rung == 2:
                 rig.say("Short cleared; flushing")
                 yield from pause(rig, FLUSH_S)
-            return _ended(rig, rung, began_s, _cause(rig, rung), Freed.IN_HOLE)
+            return _ended(rig, rung, began_s, "touch" if rung == 1 else "debris", Freed.IN_HOLE)
     rig.say("Short persists: out of the hole")
     yield slide.back_to(start_um, RETREAT_UM_S)
     if (yield from isolate(rig, RUNG_S[2])):
@@ -95,10 +97,6 @@ def _opened(rig: Rig, patience_s: float) -> Cycle[bool]:
     return clear()
 
 
-def _cause(rig: Rig, rung: int) -> str:
-    return "touch" if rung == 1 else "debris"
-
-
 def _ended(rig: Rig, rung: int, began_s: float, cause: str, freed: Freed) -> Freed:
     rig.tell(ShortEnded(rig.now_s, rig.hole, rung, rig.now_s - began_s, cause))
     if freed is Freed.IN_HOLE:
@@ -130,7 +128,7 @@ def _stuck(rig: Rig, began_s: float) -> Cycle[Freed]:
             topic="electrode-stuck",
             what_happened=f"The electrode is still in contact with the work outside hole {rig.hole}: {cause}.",
             what_to_do="Free the electrode, clear bridges and chips, straighten or change a bent rod.",
-            what_next="The host proves the source absent and the gap open, measures the electrode and goes on with this hole.",
+            what_next="The host proves the source absent, measures the electrode and goes on with this hole.",
             choices=("done", "end"),
             planned=False,
         )

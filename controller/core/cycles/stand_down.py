@@ -20,7 +20,8 @@ OPEN_TIMEOUT_S = 5.0
 def stand_down(rig: Rig, why: str) -> Cycle[RunEnded]:
     """Leave off whatever was being done, from any phase, and end the run as `held`.
 
-    The tip goes straight up, the way it came. Raises Trip when the gap does not open even there, EndRun when all is off.
+    The tip goes straight up, the way it came. Raises Trip when the gap does not open even there, EndRun when all is
+    off.
     """
     rig.say(f"Ending here: {why}")
     if rig.in_phase(Phase.FAULT):

@@ -1,10 +1,10 @@
 """Touching metal with the tip on the sensing path: two speeds, contact confirmed, repeated until the spread is good.
 
 Wet contact and metal contact. Through a film the reading falls smoothly on the way down, 5 V·R/(R + 2.2 kΩ) with R in
-proportion to the distance left; metal takes it below 0.1 V. So with y = V/(5 − V), which is proportional to the distance
-in water, the readings of a wet descent lie on a line whose zero is the metal. The touch is where the reading stays below
-0.1 V; the line shows how far before the metal that already was (8 µm at 1500 µS/cm under a flat 1.2 mm rod), and is
-taken off when it is well determined.
+proportion to the distance left; metal takes it below 0.1 V. So with y = V/(5 − V), which is proportional to the
+distance in water, the readings of a wet descent lie on a line whose zero is the metal. The touch is where the reading
+stays below 0.1 V; the line shows how far before the metal that already was (8 µm at 1500 µS/cm under a flat 1.2 mm
+rod), and is taken off when it is well determined.
 """
 
 from __future__ import annotations
@@ -45,13 +45,14 @@ class Contact:
 def touch_down(rig: Rig, expected_z_um: float, margin_um: float, purpose: str) -> Cycle[Contact]:
     """Touch straight down from here, the metal expected at axis height `expected_z_um` give or take `margin_um`.
 
-    Starts and ends in idle (lifted by the back-off). Raises Trip when the sensing path does not open, or nothing is met.
+    Starts and ends in idle (lifted by the back-off). Raises Trip when the sensing path does not open, or nothing is
+    met.
     """
     rig.enter(Trigger.TOUCH)
     if (yield from prove(rig)) <= OPEN_V:
         raise Trip(
             "sensing path closed",
-            f"the sensing path reads contact {(rig.sense.seen.z_um - expected_z_um) / UM_PER_MM:.2f} mm above {purpose}",
+            f"the sensing path reads contact well above {purpose}",
             "look for a bridge, a bent electrode, or water standing on the plate; clean, dry, then go on",
         )
     slide = _slide(rig)
@@ -60,7 +61,7 @@ def touch_down(rig: Rig, expected_z_um: float, margin_um: float, purpose: str) -
         raise Trip(
             f"nothing found at {purpose}",
             f"no contact down to {depth_um / UM_PER_MM:.2f} mm below the start",
-            "check that the plate is there and grounded, and that the electrode stands out as far as the machine file says",
+            "is the plate there and grounded, does the electrode stand out as far as the machine file says?",
         )
     contact = yield from _repeat(rig, slide)
     seen = rig.sense.seen
