@@ -10,7 +10,6 @@ from typer.core import TyperGroup
 from controller import commands_plan, commands_record, commands_rehearse
 from controller.plan.build import PlanRefused
 from controller.record.journal import JournalError
-from controller.record.learned import LearnedError
 from controller.record.run_folder import RunFolderError
 from controller.screen import BadUsage, err
 from controller.settings.load import SettingsError
@@ -20,7 +19,7 @@ from controller.workshop import FirstArticleError
 BAD_INPUT = 2
 
 # What a person can mend: said in full, without a trace of the program's inside.
-MENDABLE = (BadUsage, FirstArticleError, JournalError, LearnedError, PlanRefused, RunFolderError, SettingsError)
+MENDABLE = (BadUsage, FirstArticleError, JournalError, PlanRefused, RunFolderError, SettingsError)
 
 
 class Commands(TyperGroup):

@@ -13,13 +13,14 @@ from typing import Annotated
 import typer
 from rich.table import Table
 
+from controller.core.controller import Controller
 from controller.core.events import RunEnded
 from controller.record.journal import GaugedHole, Journal, StartRecord, StopRecord, append_gauged
 from controller.record.run_folder import complete_run_folder, make_run_folder
 from controller.record.summary import Summary, spoken_time, summary_json
 from controller.screen import AsJson, BadUsage, HoleProgressBar, JobName, MachineName, err, interruption, out
 from controller.settings.load import resolve
-from controller.workshop import Assignment, assignment, placed_holes, start_record
+from controller.workshop import Assignment, assignment, controller_for, placed_holes, start_record
 from sim.operator import GAUGING_U_MM
 from sim.rehearsal import Rehearsal
 from sim.settings import PlantSettings, load_plant
@@ -119,18 +120,12 @@ def _rehearse(order: Order, start: StartRecord, *, quiet: bool, began_s: float) 
     journal = Journal(order.folder, start, placed_holes(given))
     stop: StopRecord | None = None
     try:
+        core = controller_for(given)
         rehearsal = Rehearsal(
-            given.machine,
-            given.job,
-            given.technology,
-            given.plan,
-            given.belief.overcut,
-            order.plant,
-            order.seed,
-            journal,
-            operator=order.operator,
+            core, given.machine, given.job, given.plan, order.plant, order.seed, journal, operator=order.operator
         )
-        ended = _until_ended(rehearsal, len(given.plan.holes), given.job.job.name, quiet=quiet)
+        with HoleProgressBar(len(given.plan.holes), given.job.job.name, quiet=quiet) as progress:
+            ended = _until_ended(rehearsal, core, progress)
         stop = StopRecord(
             outcome=ended.outcome,
             reason=ended.reason,
@@ -145,15 +140,15 @@ def _rehearse(order: Order, start: StartRecord, *, quiet: bool, began_s: float) 
     return ended
 
 
-def _until_ended(rehearsal: Rehearsal, holes: int, title: str, *, quiet: bool) -> RunEnded:
-    with interruption() as stop, HoleProgressBar(holes, title, quiet=quiet) as progress:
+def _until_ended(rehearsal: Rehearsal, core: Controller, progress: HoleProgressBar) -> RunEnded:
+    with interruption() as stop:
         while rehearsal.step(STEP_TICKS):
-            seen = controller.snapshot()
+            seen = core.snapshot()
             progress.show(seen.holes_done, seen.doing)
             if stop.asked:
                 rehearsal.end("aborted", "interrupted by the user")
                 break
-        progress.show(controller.snapshot().holes_done, "", last=True)
+        progress.show(core.snapshot().holes_done, "", last=True)
     assert rehearsal.ended is not None  # noqa: S101 - `step` says False only then
     return rehearsal.ended
 
@@ -173,13 +168,13 @@ def _stamp(moment: datetime) -> str:
 
 def _announce(given: Assignment, seed: int, folder: Path) -> None:
     belief = given.belief
-    err.print(
-        f"Rehearsing {given.job.job.name} ({len(given.plan.holes)} holes) on the virtual machine, seed {seed}, into {folder}\n"
-        f"Overcut believed: {belief.overcut.mean_mm:.3f} ± {belief.overcut.u_new_mm:.3f} mm a side, from {belief.source}",
-        markup=False,
-        highlight=False,
-        soft_wrap=True,
-    )
+    job = f"{given.job.job.name} ({len(given.plan.holes)} holes)"
+    overcut = f"{belief.overcut.mean_mm:.3f} ± {belief.overcut.u_new_mm:.3f} mm a side"
+    for line in (
+        f"Rehearsing {job} on the virtual machine, seed {seed}, into {folder}",
+        f"Overcut believed: {overcut}, from {belief.source}",
+    ):
+        err.print(line, markup=False, highlight=False, soft_wrap=True)
 
 
 def show_summary(summary: Summary, folder: Path) -> None:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from controller.core.events import ElectrodeAdvanced, ElectrodeMeasured, Event, HoleFinished
 from controller.record.journal import TrueHole, TrueTip
-from controller.workshop import assignment
+from controller.workshop import assignment, controller_for
 from sim.rehearsal import Rehearsal
 from sim.settings import load_plant
 
@@ -52,8 +52,8 @@ def try_out(job_name: str, machine_name: str, seed: int) -> Trial:
     """Rehearse a job on the default plant. Top-level and with plain arguments, so that another process can be asked."""
     given = assignment(job_name, machine_name, rehearsed=None)
     notebook = Notebook()
-    overcut = given.belief.overcut
-    rehearsal = Rehearsal(given.machine, given.job, given.technology, given.plan, overcut, load_plant(), seed, notebook)
+    core = controller_for(given)
+    rehearsal = Rehearsal(core, given.machine, given.job, given.plan, load_plant(), seed, notebook)
     while rehearsal.step(STEP_TICKS):
         pass
     finished = [event for event in notebook.events if isinstance(event, HoleFinished)]

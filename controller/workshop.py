@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
+from controller.core.controller import Controller
 from controller.plan.build import PlanRefused, build_plan
 from controller.plan.frame import Frame
 from controller.plan.overcut import Gauged, Overcut, learn_overcut
@@ -60,7 +61,7 @@ def assignment(
         first_articles: Runs whose gauged holes are believed instead of the learned ones.
 
     Raises:
-        SettingsError, PlanRefused, LearnedError, JournalError, FirstArticleError: With everything that is wrong.
+        SettingsError, PlanRefused, JournalError, FirstArticleError: With everything that is wrong.
     """
     job_file, machine_file = resolve(job_name, kind="jobs"), resolve(machine_name, kind="machines")
     job, machine = load_job(job_file), load_machine(machine_file)
@@ -130,6 +131,11 @@ def _gauged_in(run: Path, machine: Machine, technology: Technology, rehearsed: b
 def gauged_holes(record: RunRecord) -> list[Gauged]:
     """The gauged holes of a run that count."""
     return [Gauged(each.hole, each.diameter_mm, each.u_mm, each.rod_mm) for each in record.gauged_last().values()]
+
+
+def controller_for(given: Assignment) -> Controller:
+    """The control core for an assignment."""
+    return Controller(given.machine, given.job, given.technology, given.plan, given.belief.overcut)
 
 
 def start_record(given: Assignment, started_utc: str, *, seed: int | None = None, plant_toml: str = "") -> StartRecord:

@@ -62,6 +62,7 @@ class Erosion:
         streams: Its chance.
         electrode: The electrode; others may measure, advance or renew it.
         water: The tank's water, shared by all holes.
+        thickness_um: Thickness of the plate: every hole's.
         clear_below_um: Room under it; the tip touches metal beyond.
 
     Attributes:
@@ -85,6 +86,7 @@ class Erosion:
         self._plant = plant
         self.electrode = electrode
         self.water = water
+        self._thickness_um = thickness_um
         self._clear_below_um = clear_below_um
         self._ignite = streams.named("ignition")
         self._craters = streams.named("craters")
@@ -146,7 +148,9 @@ class Erosion:
     # ------------------------------------------------------------------ what others do
 
     def start_hole(self, surface_z_um: float, hole: HoleTruth) -> None:
-        """Stand over a place of the work whose face is at `surface_z_um`."""
+        """Stand over a place of the work whose face is at `surface_z_um`; ValueError if it is of another plate."""
+        if hole.thickness_um != self._thickness_um:
+            raise ValueError(f"a hole of {hole.thickness_um} um in a plate of {self._thickness_um} um")
         self._bridge.active = False
         self._stance = Stance(
             self._plant,
@@ -249,7 +253,7 @@ class Erosion:
         segments: Segments = []
         source, off_v = self._source, self._off_v
         drop_s = source.until_drop_s(dt_s, self._load) if self._output < DROPPED else inf
-        until_s = drop_s if drop_s < dt_s else dt_s
+        until_s = min(dt_s, drop_s)
         now_s = 0.0
         while True:
             output = self._output
@@ -340,9 +344,7 @@ class Erosion:
         self._grace_s = SPARKING_GRACE_S
         scatter = 1.0 + self._scatter * self._craters.normal()
         # The bound of references section 1 holds for every discharge: never more than all its energy melts.
-        share = self._share * (scatter if scatter > LEAST_CRATER else LEAST_CRATER)
-        if share > 1.0 / MELT_J_PER_UM3:
-            share = 1.0 / MELT_J_PER_UM3
+        share = min(self._share * max(scatter, LEAST_CRATER), 1.0 / MELT_J_PER_UM3)
         stance.take(place, source.energy_j(self._burning_v, self._left_s) * share)
 
     def _show(self, output: int, now_s: float, end_s: float, segments: Segments) -> None:

@@ -56,10 +56,10 @@ class Gap:
     """
 
     __slots__ = (
-        "_across", "_bounds", "_etch_share", "_far", "_hazard", "_inverse", "_outline", "_peak_um",
-        "_aside", "_foot", "_foot_um", "_face_um", "_power", "_powers", "_rate", "_ring_inverse", "_scale", "_shake_um", "_top", "clear_um", "conductance_um", "cosines",
-        "electrode", "hole", "ignition", "_worst",
-        "surveyed_um", "total_hz",
+        "_across", "_aside", "_bounds", "_etch_share", "_face_um", "_far", "_foot", "_foot_um", "_hazard",
+        "_inverse", "_outline", "_peak_um", "_power", "_powers", "_rate", "_ring_inverse", "_scale", "_shake_um",
+        "_top", "_worst", "clear_um", "conductance_um", "cosines", "electrode", "hole", "ignition", "surveyed_um",
+        "total_hz",
     )  # fmt: skip
 
     def __init__(self, plant: PlantSettings, ignition: Ignition, electrode: ElectrodeTruth, hole: HoleTruth) -> None:
@@ -91,21 +91,24 @@ class Gap:
         self._trace()
         self.conductance_um = 0.0 if tip_um == inf else self._conduct(tip_um, etch_s)
 
-    def survey(self, tip_um: float, dirt: float, reach: float, peak_um: float, sweep_um: float) -> None:
+    def survey(
+        self, tip_um: float, dirt: float, tank_dirt: float, reach: float, peak_um: float, sweep_um: float
+    ) -> None:
         """Take the bounds of all hazards.
 
         Args:
             tip_um: Tip position.
             dirt: Dirt of the gap and the tank together.
-            reach: The hole's own factor on every reach.
+            tank_dirt: Dirt of the tank alone.
+            reach: The hole's own factor on every reach, with what its debris makes of it.
             peak_um: Height of the ridges on the surfaces now.
             sweep_um: How far the electrode swings sideways.
         """
-        ignition, hole = self.ignition, self.hole
+        ignition = self.ignition
         self.surveyed_um = tip_um
         self._peak_um = peak_um
         self._shake_um = sweep_um
-        self._scale = 1.0 / (reach * ignition.dirt_reach(dirt))
+        self._scale = 1.0 / (reach * ignition.dirt_reach(tank_dirt))
         self._rate = ignition.rate_s_um2 * ignition.dirt_rate(dirt)
         bounds = self._floor_bounds(tip_um - MARGIN_UM)
         self._wall_bounds(bounds, tip_um - MARGIN_UM)
@@ -164,10 +167,8 @@ class Gap:
             self.hole.depth_um, self._foot_um, self._aside, self._ring_inverse, self._across, strict=True
         ):
             along_um = near_um + foot_um + depth
-            if along_um <= 0.0:
-                x = 0.0
-            else:
-                x = (sqrt(along_um * along_um + aside) - offset) * inverse * scale
+            gap_um = sqrt(along_um * along_um + aside) if along_um > 0.0 else 0.0
+            x = (gap_um - offset) * inverse * scale
             if x >= 1.0 or depth >= thickness_um:
                 bounds.append(0.0)
             else:

@@ -27,7 +27,18 @@ def _row_shares(row_um: float) -> list[list[tuple[int, float]]]:
 class HoleTruth:
     """One place of the work. Volumes in um³, lengths in um, depths down from the face."""
 
-    __slots__ = ("_shares", "depth_um", "reach", "removed_um3", "rings", "row_um", "through", "thickness_um", "wall_um")
+    __slots__ = (
+        "_rim_um",
+        "_shares",
+        "depth_um",
+        "reach",
+        "removed_um3",
+        "rings",
+        "row_um",
+        "thickness_um",
+        "through",
+        "wall_um",
+    )
 
     def __init__(self, rings: Rings, thickness_um: float, row_um: float) -> None:
         self.rings = rings
@@ -39,6 +50,7 @@ class HoleTruth:
         self.removed_um3 = 0.0
         self.reach = 0.0  # this place's own factor on the reach; drawn when the electrode first stands here
         self.through = False
+        self._rim_um = thickness_um  # left of the outermost ring when its neighbour went through
         self._shares = _row_shares(self.row_um)
 
     @property
@@ -53,6 +65,7 @@ class HoleTruth:
 
     @property
     def deepest_um(self) -> float:
+        """Depth of the deepest ring."""
         return max(self.depth_um)
 
     @property
@@ -70,6 +83,8 @@ class HoleTruth:
             depth = depth_um[on] + volume_um3 * per_volume
             if depth >= thickness_um:
                 lost_um3 += (depth - thickness_um) * self.rings.area_um2[on]
+                if on == self.rings.count - 2 and depth_um[on] < thickness_um:
+                    self._rim_um = thickness_um - depth_um[-1]
                 depth = thickness_um
                 self.through = True
             depth_um[on] = depth
@@ -81,15 +96,18 @@ class HoleTruth:
     def side_crater(self, row: int, volume_um3: float, size: int) -> None:
         """Lose a crater whose middle is on wall row `row`.
 
-        What it would have above the face (or below the far one) meets nothing; what it would have in rows not yet
-        exposed stays on the lowest that is.
+        Near a face it is mirrored at it, an edge breaks out; what it would have in rows not yet exposed stays on the
+        lowest that is.
         """
-        exposed, rows = self.exposed, len(self.wall_um)
+        lowest, last = self.exposed - 1, len(self.wall_um) - 1
         for step, share in self._shares[size]:
             on = row + step
-            if 0 <= on < rows:
-                self.widen(on if on < exposed else exposed - 1, volume_um3 * share)
-                self.removed_um3 += volume_um3 * share
+            if on < 0:
+                on = -1 - on
+            elif on > last:
+                on = 2 * last + 1 - on
+            self.widen(min(on, lowest), volume_um3 * share)
+        self.removed_um3 += volume_um3
 
     def drop_core(self) -> None:
         """Let the core inside a tube's bore fall out, once nothing holds it."""
@@ -111,13 +129,19 @@ class HoleTruth:
         return 2.0 * self._pierced_um()
 
     def _pierced_um(self) -> float:
-        """Radius at which the floor crosses the far face, between the middles of two rings."""
+        """Radius at which the floor crosses the far face, between the middles of two rings.
+
+        What is left of the ring where it crosses, over the slope from there outward, is how far it still has to come.
+        Beyond the outermost ring is wall and no slope: there what was left when its neighbour went through counts.
+        """
         rings, depth_um = self.rings, self.depth_um
         ring = next(j for j in range(rings.count) if depth_um[j] < self.thickness_um)
-        beyond = depth_um[ring + 1] if ring + 1 < rings.count else 0.0
-        slope = max((depth_um[ring] - beyond) / rings.width_um, 1e-6)
-        back_um = min((self.thickness_um - depth_um[ring]) / slope, rings.width_um)
-        return max((ring + 0.5) * rings.width_um - back_um, 0.0)
+        left_um = self.thickness_um - depth_um[ring]
+        if ring < rings.count - 1:
+            slope_um = max(depth_um[ring] - depth_um[ring + 1], 1e-6)
+            return max((ring + 0.5 - min(left_um / slope_um, 1.0)) * rings.width_um, 0.0)
+        come = 1.0 - min(left_um / max(self._rim_um, 1e-6), 1.0)
+        return (ring - 0.5 + 1.5 * come) * rings.width_um
 
     def _beyond(self, volume_um3: float, size: int) -> float:
         """Take what a floor crater has beyond the rod's radius from the row it is in; the volume that met nothing."""

@@ -10,16 +10,13 @@ from collections.abc import Callable, Sequence
 from typing import Protocol
 
 from controller.core.commands import Command
-from controller.core.controller import Controller
 from controller.core.events import ElectrodeMeasured, Event, HoleFinished, HoleStarted, PromptRaised, RunEnded
 from controller.core.observation import Observation
 from controller.core.requests import Request
-from controller.plan.overcut import Overcut
 from controller.plan.plan import Plan
 from controller.record.journal import TrueHole, TrueTip
 from controller.settings.job import Job
 from controller.settings.machine import Machine
-from controller.settings.technology import Technology
 from controller.settings.units import UM_PER_MM
 from sim.machine import VirtualMachine
 from sim.operator import NO_REQUESTS, VirtualOperator
@@ -73,7 +70,21 @@ Watch = Callable[[Core, VirtualMachine], None]
 
 
 class Rehearsal:
-    """One job on one plant; `ended` is set when it is over."""
+    """One job on one plant.
+
+    Args:
+        core: What drives the machine.
+        machine, job, plan: What it was given, too.
+        plant: What is true of the machine.
+        seed: Seed of the plant's noise and of the virtual operator.
+        sink: Where events and truths go.
+        operator: Whether anybody answers prompts; else the run ends as `held` at the first.
+        watch: Called after every tick.
+
+    Attributes:
+        ended: How it ended, once it is over.
+        time_s: Machine time of the last tick.
+    """
 
     __slots__ = (
         "_answered",
@@ -92,21 +103,19 @@ class Rehearsal:
 
     def __init__(
         self,
+        core: Core,
         machine: Machine,
         job: Job,
-        technology: Technology,
         plan: Plan,
-        overcut: Overcut,
         plant: PlantSettings,
         seed: int,
         sink: Sink,
         *,
         operator: bool = True,
-        core: Core | None = None,
         watch: Watch | None = None,
     ) -> None:
         self.virtual = VirtualMachine(machine, job, plan, plant, seed)
-        self.core = core or Controller(machine, job, technology, plan, overcut)
+        self.core = core
         self.operator = VirtualOperator(self.virtual, machine.holder.protrusion_mm, Streams(seed))
         self.ended: RunEnded | None = None
         self.time_s = 0.0
@@ -121,7 +130,7 @@ class Rehearsal:
         virtual, core, watch, tick_s = self.virtual, self.core, self.watch, self._tick_s
         for _ in range(ticks):
             observation = virtual.advance(tick_s)
-            asked = NO_REQUESTS if core.waiting is None else self._prompted(observation.time_s)
+            asked = NO_REQUESTS if core.waiting is None else self._prompted(core.waiting, observation.time_s)
             out = core.tick(observation, asked)
             virtual.carry_out(out.commands)
             if watch is not None:
@@ -144,10 +153,9 @@ class Rehearsal:
         exits_mm = [(number, hole.exit_diameter_um() / UM_PER_MM) for number, hole in holes]
         return [(number, self.operator.gauge(exit_mm)) for number, exit_mm in exits_mm if exit_mm > 0]
 
-    def _prompted(self, time_s: float) -> Sequence[Request]:
+    def _prompted(self, waiting: PromptRaised, time_s: float) -> Sequence[Request]:
         """A prompt waits: the operator's answer when it is due, or the end when there is no operator."""
-        waiting = self.core.waiting
-        if self._answered or waiting is None:
+        if self._answered:
             return self.operator.requests(time_s, waiting)
         self.time_s = time_s
         self.end("held", f"the operator is needed: {waiting.what_happened}")

@@ -19,6 +19,9 @@ ZENER_V = 3.0  # the front end of electrics.md: 3 V Zener
 KNEE_V = 0.15  # chosen so that the clamp is linear below some 2.5 V and flat above 3.5 V, as a small Zener is
 DIVIDER = 4.5 / 64.0  # electrics.md: |U| scaled 64 V to 4.5 V
 DIODE_V = 0.6  # forward drop of a silicon diode: common practice, no source
+# Shunt that loads the bias of the `biased` front end to 2.0 V over an open gap: well above metal (below 0.1 V) and well
+# below the clamp's 3 V, so that a source that is away is seen in clean water too. Chosen so.
+BIAS_SHUNT_OHM = 1800.0
 FEED_V = 5.0  # electrics.md: sensing feed of 5 V
 COUNTS = 1024  # 10 bits, wires.md
 INTERVAL_US = 1000  # one sample a millisecond, wires.md
@@ -120,10 +123,9 @@ class Sampler:
         return record
 
     def _biased_v(self, gap_v: float, leak_ohm: float) -> float:
-        """The higher of clamped gap voltage and bias; the leak loads the bias."""
-        bias_v = FEED_V - DIODE_V
-        if leak_ohm != inf:
-            bias_v *= leak_ohm / (leak_ohm + self._series_ohm)
+        """The higher of clamped gap voltage and bias; shunt and leak load the bias."""
+        load_ohm = BIAS_SHUNT_OHM if leak_ohm == inf else BIAS_SHUNT_OHM * leak_ohm / (BIAS_SHUNT_OHM + leak_ohm)
+        bias_v = (FEED_V - DIODE_V) * load_ohm / (load_ohm + self._series_ohm)
         return max(clamped_v(gap_v), clamped_v(bias_v))
 
     def _hold(self, pin_v: float, for_us: int) -> list[int]:

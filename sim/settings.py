@@ -43,6 +43,7 @@ class Overcut(Settings):
     side_reach_um: float = Field(gt=0, le=400)
     load_exponent: float = Field(gt=0, le=10)
     turning_load_exponent: float = Field(gt=0, le=20)
+    debris_gain: float = Field(ge=0, le=2)
     scatter: float = Field(ge=0, le=0.2)
 
 

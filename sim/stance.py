@@ -104,9 +104,8 @@ class Stance:
         self._since_s += dt_s
         self._turning = turning
         away_um = tip_um - gap.surveyed_um
-        if away_um < -MARGIN_UM or self.candidates >= SURVEY_CANDIDATES or self._since_s >= SURVEY_S:
-            self._survey(flow)
-        elif away_um > SURVEY_AWAY_UM and (gap.total_hz > 0.0 or self.bridge_hz > 0.0):
+        spent = self.candidates >= SURVEY_CANDIDATES or self._since_s >= SURVEY_S
+        if spent or away_um < -MARGIN_UM or (away_um > SURVEY_AWAY_UM and gap.total_hz + self.bridge_hz > 0.0):
             self._survey(flow)
         self.touching = tip_um + gap.clear_um <= self._ridge_um and self._presses()
         if tip_um < -self.hole.thickness_um:
@@ -139,7 +138,7 @@ class Stance:
         return 1.0 / through_s if through_s > 0.0 else inf
 
     def _presses(self) -> bool:
-        """Whether metal touches, after all that discharges made free since the survey; pressed too far, the rod bends."""
+        """Whether metal touches, after what discharges freed since the survey; pressed too far, the rod bends."""
         gap, rod = self.gap, self._plant.rod
         gap.clear_um = gap.clearance_um()
         pressed_um = self._ridge_um - self.tip_um - gap.clear_um
@@ -164,7 +163,8 @@ class Stance:
         if self._turning:
             sweep_um += electrode.run_out_um + electrode.bend_um
         dirt = self.dirt
-        gap.survey(self.tip_um, dirt, hole.reach, self._ridge_um, sweep_um)
+        reach = hole.reach * (1.0 + self._plant.overcut.debris_gain * self._debris.dirt)
+        gap.survey(self.tip_um, dirt, self._water.dirt, reach, self._ridge_um, sweep_um)
         smallest_um = self.tip_um + gap.clear_um - self._ridge_um
         self.bridge_hz = self._bridges_hz(smallest_um, dirt) if smallest_um < inf else 0.0
 

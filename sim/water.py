@@ -29,6 +29,7 @@ class WaterTruth:
 
     @property
     def conductivity_us_cm(self) -> float:
+        """The water's conductivity now."""
         return self._plant.conductivity_us_cm * (1.0 + self._plant.conductivity_gain * self.dirt)
 
     def set_dirt(self, dirt: float) -> None:

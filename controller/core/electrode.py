@@ -11,9 +11,9 @@ from __future__ import annotations
 
 from math import sqrt
 
-# The wear of a hole drifts while the tip takes its shape and the water gets dirty: 5 % of it from hole to hole.
+# The wear of a hole drifts while the tip takes its shape and the water gets dirty: 3 % of it from hole to hole.
 # Chosen so that a change by a third is followed within some ten measurements.
-WEAR_DRIFT = 0.05
+WEAR_DRIFT = 0.03
 
 
 class Electrode:
@@ -119,6 +119,7 @@ class Electrode:
     def _learn_scatter(self, off: float, u_mm: float) -> None:
         """Compare how far the prediction was off with what it said of itself; move the scatter toward the truth."""
         explained = max(self._tip_var - self._holes_since * self._scatter2, 0.0) + u_mm**2
-        seen2 = max((off * off - explained) / self._holes_since, 0.0)
+        # Negative as often as chance will have it: cut off at 0, small scatters would be overrated for ever.
+        seen2 = (off * off - explained) / self._holes_since
         self._scatter_weight = min(self._scatter_weight + 1.0, 30.0)
         self._scatter2 = max(self._scatter2 + (seen2 - self._scatter2) / self._scatter_weight, 1e-6)

@@ -42,6 +42,9 @@ ADC_COUNTS = 1023  # full scale of a 10-bit converter (open Firmata analog messa
 # side.
 SPARK_PAUSE_MAX_MS = 13.0
 
+# Within this time of a discharge the gap counts as sparking: a state is a regime, not the instant. One usual tick; chosen.
+SPARKING_MS = 10.0
+
 # Time constant of the smoothed spark rate and high share; the servo's gain is matched to it (servo.py).
 SMOOTHING_S = 0.12
 
@@ -61,8 +64,9 @@ BURNING_TOP_V = 31.0 * 4.5 / 64.0
 class Window:
     """What one tick's samples showed, with the low run carried over from tick to tick.
 
-    `sparks` counts pauses short enough to be a spark's; `low_ms` is the length of the low run still going on, 0 when
-    the last sample was high; `ended_ms` the longest low run that ended in this tick beyond a spark pause.
+    `sparks` counts pauses short enough to be a spark's; `low_ms` is the length of the low run still going on, 0 when the
+    last sample was high; `ended_ms` the longest low run that ended in this tick beyond a spark pause; `quiet_ms` the
+    time since the last sample that was low or burning; `near` counts the samples within `SPARKING_MS` of one.
     """
 
     samples: int = 0
@@ -72,6 +76,8 @@ class Window:
     sparks: int = 0
     low_ms: float = 0.0
     ended_ms: float = 0.0
+    quiet_ms: float = 1e9
+    near: float = 0.0
     last_v: float = 0.0
 
 
@@ -100,11 +106,16 @@ class WindowReader:
         if min(samples) >= self._low and self._burning < 0.0:
             if w.low_ms:
                 self._end_run(w)
+            w.near = min(max(SPARKING_MS - w.quiet_ms, 0.0), w.samples)
+            w.quiet_ms += w.samples
             return w
+        w.near = 0.0
         for count in samples:
+            w.quiet_ms += 1.0
             if count < self._low:
                 w.lows += 1
                 w.low_ms += 1.0
+                w.quiet_ms = 0.0
                 if count < self._metal:
                     w.metal += 1
             else:
@@ -112,6 +123,9 @@ class WindowReader:
                     self._end_run(w)
                 if count < self._burning:
                     w.burning += 1
+                    w.quiet_ms = 0.0
+            if w.quiet_ms <= SPARKING_MS:
+                w.near += 1.0
         return w
 
     @staticmethod
@@ -134,12 +148,11 @@ class GapFilter:
 
     __slots__ = (
         "_biased",
-        "_counted_long",
         "_metal_share",
         "_off",
         "_short",
-        "_since_spark_s",
         "_smoothing",
+        "_untouched_s",
         "high_share",
         "p_off",
         "p_open",
@@ -155,9 +168,8 @@ class GapFilter:
         # Chosen so that the servo sees a closing gap before the tip is through it: an eighth of a second averages some
         # ten sparks, and at the servo's usual feed the tip goes a tenth of a gap meanwhile.
         self._smoothing = 1.0 - exp(-tick_s / SMOOTHING_S)
-        self._since_spark_s = 1e9
         self._metal_share = 0.0
-        self._counted_long = False
+        self._untouched_s = 0.0
         self.spark_rate_hz = 0.0
         self.high_share = 1.0
         self.p_open, self.p_sparking, self.p_shorted, self.p_off = 1.0, 0.0, 0.0, 0.0
@@ -177,58 +189,71 @@ class GapFilter:
         """The belief about the source's own drop-outs."""
         return self._off
 
+    @property
+    def shorts(self) -> ShortLaw:
+        """The belief about short circuits."""
+        return self._short
+
     def restart(self) -> None:
         """Forget the recent past (the source was just connected); keep what was learned of source and shorts."""
-        self._since_spark_s = 1e9
         self.spark_rate_hz, self.high_share, self._metal_share = 0.0, 1.0, 0.0
         self.p_open, self.p_sparking, self.p_shorted, self.p_off = 1.0, 0.0, 0.0, 0.0
 
     def update(self, window: Window, lift_um: float, dt_s: float) -> None:
         """Take in one tick: its window, and how far the tip was lifted since the low run began (0 when it was not)."""
         if window.ended_ms:
-            self._learn(window.ended_ms * 0.001, lift_um)
+            self._learn(window.ended_ms * 0.001, lift_um, dt_s)
         if window.low_ms > SPARK_PAUSE_MAX_MS:
             self._weigh_long_low(window, lift_um)
             return
         self._off.live_s += dt_s
         self._short.live_s += dt_s
         a = self._smoothing
-        found = window.sparks + (1 if window.burning and not window.sparks else 0)
-        self.spark_rate_hz += a * (found / dt_s - self.spark_rate_hz)
+        self.spark_rate_hz += a * (window.sparks / dt_s - self.spark_rate_hz)
         if window.samples:
             self.high_share += a * (1.0 - window.lows / window.samples - self.high_share)
-        self._since_spark_s = 0.0 if window.sparks or window.lows or window.burning else self._since_spark_s + dt_s
-        self._weigh_live()
+        self._weigh_live(window)
 
-    def _weigh_live(self) -> None:
-        # Delays are exponential (references §3): after t without a spark the odds of "still sparking at the recent
-        # rate" fall as exp(-rate·t). 5 /s is the slowest rate still worth calling sparking: chosen so that a state
-        # change is told within about the time that truth needs to show itself.
-        rate = max(self.spark_rate_hz, 5.0)
-        p = exp(-min(self._since_spark_s * rate, 50.0)) if self._since_spark_s < 1e8 else 0.0
-        self.p_sparking, self.p_open = p, 1.0 - p
+    def _weigh_live(self, window: Window) -> None:
+        if window.samples:
+            self.p_sparking = window.near / window.samples
+            self.p_open = 1.0 - self.p_sparking
+        elif self.p_open + self.p_sparking == 0.0:
+            self.p_open, self.p_sparking = 1.0, 0.0
         self.p_shorted = self.p_off = 0.0
         self._metal_share = 0.0
-        self._counted_long = False
+        self._untouched_s = 0.0
 
     def _weigh_long_low(self, window: Window, lift_um: float) -> None:
         low_s = window.low_ms * 0.001
+        if lift_um <= 0.0:
+            self._untouched_s = low_s
         off = self._off.rate_hz * self._off.survival(low_s)
         short = self._short.rate_hz * self._short.survival(low_s, lift_um)
         if self._biased and window.samples:
             self._metal_share += 0.5 * (window.metal / window.samples - self._metal_share)
-            # Metal reads below 0.1 V and nothing else does; 1 % is room for noise at the threshold.
-            off *= 1.0 - 0.99 * self._metal_share
-            short *= 0.01 + self._metal_share
+            off, short = self._told_by_metal(off, short)
         total = off + short
         self.p_shorted, self.p_off = short / total, off / total
         self.p_open = self.p_sparking = 0.0
 
-    def _learn(self, low_s: float, lift_um: float) -> None:
-        """A long low is over: share it between the two laws by what was believed at its end."""
-        p_off = self.p_off if self.p_off + self.p_shorted > 0.5 else 0.5
+    def _learn(self, low_s: float, lift_um: float, dt_s: float) -> None:
+        """A long low is over: share it between the two laws by how probable each makes it to have ended just then.
+
+        Untouched, that is within the last tick; after a lift, since the lift, which ends shorts and no drop-outs.
+        """
+        since_s = min(self._untouched_s, low_s) if lift_um > 0.0 else max(low_s - dt_s, 0.001)
+        off = self._off.rate_hz * (self._off.survival(since_s) - self._off.survival(low_s))
+        short = self._short.rate_hz * (self._short.survival(since_s, 0.0) - self._short.survival(low_s, lift_um))
+        if self._biased:
+            off, short = self._told_by_metal(off, short)
+        p_off = off / (off + short) if off + short > 0.0 else 0.5
         self._off.learn(low_s, p_off)
-        self._short.learn(low_s if lift_um <= 0.0 else None, 1.0 - p_off)
+        self._short.learn(low_s if lift_um <= 0.0 else since_s, 1.0 - p_off, ended=lift_um <= 0.0)
+
+    def _told_by_metal(self, off: float, short: float) -> tuple[float, float]:
+        # Metal reads below 0.1 V and nothing else does; 1 % is room for noise at the threshold.
+        return off * (1.0 - 0.99 * self._metal_share), short * (0.01 + self._metal_share)
 
 
 class DropOutLaw:
@@ -273,12 +298,15 @@ class DropOutLaw:
 class ShortLaw:
     """Short circuits: how often they begin, how long they last untouched, how they answer to a lift."""
 
-    __slots__ = ("_begun", "_mean_s", "_weight", "live_s")
+    __slots__ = ("_begun", "_endings", "_watched_s", "live_s")
+
+    # A lift of one gap ends nearly every short: 15 µm to fall to 1/e, half of a usual gap (10–100 µm, references §3).
+    LIFT_SCALE_UM = 15.0
 
     def __init__(self) -> None:
         # Before anything is known: one short in ten seconds of sparking, lasting two seconds if nothing is done. Both
         # chosen so that the first long lows of a job are answered with the small retreat, which is the test that tells.
-        self._begun, self._mean_s, self._weight = 3.0, 2.0, 3.0
+        self._begun, self._watched_s, self._endings = 3.0, 6.0, 3.0
         self.live_s = 30.0
 
     @property
@@ -286,16 +314,24 @@ class ShortLaw:
         """Shorts begun for each second that the source was on."""
         return self._begun / self.live_s
 
-    # A lift of one gap ends nearly every short: 15 µm to fall to 1/e, half of a usual gap (10–100 µm, references §3).
-    LIFT_SCALE_UM = 15.0
+    @property
+    def mean_s(self) -> float:
+        """Mean duration when nothing is done."""
+        return max(self._watched_s / self._endings, 0.05)
 
     def survival(self, duration_s: float, lift_um: float) -> float:
         """Probability that a short still lasts after this time and this lift; never below 2 % (welds and bridges)."""
-        return max(exp(-duration_s / self._mean_s) * exp(-max(lift_um, 0.0) / self.LIFT_SCALE_UM), 0.02)
+        return max(exp(-duration_s / self.mean_s) * exp(-max(lift_um, 0.0) / self.LIFT_SCALE_UM), 0.02)
 
-    def learn(self, untouched_s: float | None, weight: float) -> None:
-        """A low ended that was a short with probability `weight`; its duration counts only if nothing was lifted."""
+    def learn(self, untouched_s: float, weight: float, *, ended: bool) -> None:
+        """A low was a short with probability `weight`: untouched for so long, and ended then by itself or by a lift.
+
+        Of an exponential law the mean is time watched over endings watched: a short that was lifted out of adds its
+        time and no ending. Leaving it out would keep only the short ones.
+        """
         self._begun += weight
-        if untouched_s is not None:
-            self._weight = min(self._weight + weight, 100.0)
-            self._mean_s = max(0.05, self._mean_s + weight / self._weight * (untouched_s - self._mean_s))
+        self._watched_s += weight * untouched_s
+        self._endings += weight if ended else 0.0
+        if self._endings > 100.0:  # forgets slowly: gaps change with depth and dirt; chosen
+            self._watched_s *= 0.5
+            self._endings *= 0.5

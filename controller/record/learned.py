@@ -9,23 +9,19 @@ from __future__ import annotations
 
 import json
 import os
-import tomllib
 from collections.abc import Iterable
 from pathlib import Path
 
-from pydantic import Field, ValidationError
+from pydantic import Field
 
 from controller.plan.overcut import Gauged
 from controller.record.journal import GaugedHole, StartRecord
 from controller.settings.base import Settings
+from controller.settings.load import load_overlay
 
 _HEADING = """\
 # Holes gauged by hand. Only ever added to; the last entry for a hole of a run counts.
 """
-
-
-class LearnedError(Exception):
-    """A file of learned holes can't be read; the message names the file and what is wrong."""
 
 
 class Entry(Settings):
@@ -54,15 +50,12 @@ def read_learned(workshop: Path, machine: str, technology: str, *, rehearsed: bo
     """The gauged holes that count, of rehearsals or of real runs; empty when there are none.
 
     Raises:
-        LearnedError: The file is there but can't be understood.
+        SettingsError: The file is there but can't be understood; every mistake is named.
     """
     path = learned_file(workshop, machine, technology)
     if not path.is_file():
         return []
-    try:
-        sheet = _Sheet.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, ValidationError) as error:
-        raise LearnedError(f"{path}: not a list of gauged holes ({error}); mend it or move it away") from error
+    sheet = load_overlay(path, None, _Sheet)
     last = {(entry.run, entry.hole): entry for entry in sheet.gauged if entry.rehearsed == rehearsed}
     return [_gauged(entry) for entry in last.values()]
 
@@ -84,15 +77,20 @@ def _gauged(entry: Entry) -> Gauged:
 
 
 def _entry_text(run: Path, start: StartRecord, hole: GaugedHole) -> str:
-    """One entry as TOML. A JSON string is also a TOML basic string, so any folder name is safe in it."""
+    """One entry as TOML."""
     return (
         "\n[[gauged]]\n"
-        f"run = {json.dumps(str(run.resolve()), ensure_ascii=False)}\n"
-        f"job = {json.dumps(start.job)}\n"
+        f"run = {_quoted(str(run.resolve()))}\n"
+        f"job = {_quoted(start.job)}\n"
         f"hole = {hole.hole}\n"
         f"diameter_mm = {hole.diameter_mm!r}\n"
         f"uncertainty_mm = {hole.u_mm!r}\n"
         f"rod_mm = {hole.rod_mm!r}\n"
         f"rehearsed = {str(start.rehearsed).lower()}\n"
-        f"when_utc = {json.dumps(hole.when_utc)}\n"
+        f"when_utc = {_quoted(hole.when_utc)}\n"
     )
+
+
+def _quoted(text: str) -> str:
+    """Any text as a TOML basic string: a JSON string, but for the one control character that JSON lets stand."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")

@@ -90,16 +90,18 @@ def test_piercing_is_dated_within_the_first_half_of_the_cone(cone_um: float) -> 
 
 def test_the_first_hole_learns_the_usual_from_itself() -> None:
     """Without an earlier hole the whole front's sparks a micrometre are found on the way, right within a tenth."""
-    hole = drilled(np.random.default_rng(5), 1100.0, usual=None)
-    assert hole.usual == pytest.approx(USUAL, rel=0.1)
-    assert hole.free_from_um == pytest.approx(1100.0 + 700.0, abs=200.0)
+    rng = np.random.default_rng(5)
+    holes = [drilled(rng, 1100.0, usual=None) for _ in range(40)]
+    assert float(np.median([hole.usual or 0.0 for hole in holes])) == pytest.approx(USUAL, rel=0.1)
+    assert [hole for hole in holes if hole.ended_um is None] == []
 
 
 def test_a_flat_tube_is_done_at_once() -> None:
-    """A front that goes all at once is free at once: the free run begins where it pierced, within a slice or two."""
-    hole = drilled(np.random.default_rng(6), 1100.0, cone_um=1.0)
-    assert hole.free_from_um == pytest.approx(1100.0, abs=45.0)
-    assert hole.pierced_um == pytest.approx(1100.0, abs=45.0)
+    """A front that goes all at once is free at once: most free runs and piercings are dated within two slices of it."""
+    rng = np.random.default_rng(6)
+    holes = [drilled(rng, 1100.0, cone_um=1.0) for _ in range(40)]
+    assert float(np.median([hole.free_from_um or 0.0 for hole in holes])) == pytest.approx(1100.0, abs=45.0)
+    assert float(np.median([hole.pierced_um or 0.0 for hole in holes])) == pytest.approx(1100.0, abs=45.0)
 
 
 def test_a_standstill_is_no_free_run() -> None:

@@ -100,7 +100,7 @@ def test_the_verdict_is_one_sentence(tmp_path: Path) -> None:
 
 
 def test_holes_to_check_are_named_with_their_reasons(tmp_path: Path) -> None:
-    """Built into the made-up run: hole 12 failed, 31 took long, 45 stayed undersize, 50 lies near the tolerance's edge."""
+    """Built in: hole 12 failed, 31 took long, 45 stayed undersize, 50 lies near the tolerance's edge."""
     check = holes_to_check(made_up(tmp_path, 60))
     words = {hole: [reason.words for reason in reasons] for hole, reasons in check.items()}
     assert words[12] == ["failed: welded"]

@@ -6,8 +6,6 @@ import pytest
 
 from controller.settings.machine import Axes as AxesBelief
 from sim.axes import Axes
-from sim.block import Block
-from sim.play import Play
 from sim.random import Streams
 from sim.settings import AxesPlant, BoardPlant, load_plant
 
@@ -47,7 +45,7 @@ def test_a_target_is_rounded_to_whole_steps_and_rounding_never_accumulates() -> 
 
 def test_the_face_follows_a_reversal_only_after_the_lost_motion() -> None:
     axes = homed(backlash_um=40.0)
-    now_s, faces_um = 200.0, []
+    now_s, faces_um = 200.0, list[float]()
     for z_um in (-5000.0, -4965.0, -4950.0, -4990.0, -4992.5):
         axes.move(axes.x_um, axes.y_um, z_um, 10_000.0, now_s)
         now_s += 2.0
@@ -57,14 +55,9 @@ def test_the_face_follows_a_reversal_only_after_the_lost_motion() -> None:
     assert faces_um[1:] == pytest.approx([0.0, 10.0, 10.0, 7.5])
 
 
-def test_a_sticking_face_stays_until_the_drag_reaches_its_break_away_and_then_catches_up_whole() -> None:
-    play = Play(0.0, 0.0, lambda: 6.0, 0.0)
-    assert [play.follow(-2.5 * n) for n in range(1, 7)] == [0.0, 0.0, -7.5, -7.5, -7.5, -15.0]
-
-
 def test_stick_slip_never_leaves_the_face_further_behind_than_its_bound() -> None:
     axes = homed(stick_slip_um=5.0, backlash_um=0.0)
-    now_s, behind_um = 200.0, []
+    now_s, behind_um = 200.0, list[float]()
     for n in range(400):
         axes.move(axes.x_um, axes.y_um, -5000.0 - STEP_UM * n, 1000.0, now_s)
         now_s += TICK_S
@@ -72,28 +65,6 @@ def test_stick_slip_never_leaves_the_face_further_behind_than_its_bound() -> Non
         behind_um.append(abs(axes.face_z_um - axes.z_um))
     assert max(behind_um[2:]) <= 5.0
     assert max(behind_um[2:]) > 0.0
-
-
-def test_a_long_move_takes_the_time_of_its_trapezoid() -> None:
-    # s/v + v/a, the time of a trapezoid of speed: common knowledge of kinematics.
-    block = Block((0, 0, 0), (0, 0, -4000), 10_000.0, 10_000.0, 300_000.0, 1.0)
-    assert block.end_s - block.start_s == pytest.approx(10.0 / 10.0 + 10.0 / 300.0)
-    assert block.way_um(0.5 * (block.start_s + block.end_s)) == pytest.approx(5000.0)
-
-
-def test_a_short_move_never_reaches_its_speed() -> None:
-    # 2 sqrt(s/a), the time of a triangle of speed: common knowledge of kinematics.
-    block = Block((0, 0, 0), (0, 0, -4), 10.0, 10_000.0, 300_000.0, 0.0)
-    assert block.end_s == pytest.approx(2.0 * (0.010 / 300.0) ** 0.5)
-
-
-def test_way_and_speed_agree_all_along_a_block() -> None:
-    block = Block((0, 0, 0), (0, 0, 400), 1000.0, 5000.0, 300_000.0, 0.0)
-    dt_s = 1e-6
-    for n in range(1, 100):
-        at_s = block.end_s * n / 100.0
-        slope = (block.way_um(at_s + dt_s) - block.way_um(at_s - dt_s)) / (2.0 * dt_s)
-        assert slope == pytest.approx(block.speed_um_s(at_s), rel=1e-2, abs=2.0)
 
 
 def test_the_slowest_axis_sets_the_speed_of_a_straight_line() -> None:

@@ -81,7 +81,7 @@ def test_an_open_gap_reads_the_top_of_each_front_end(
 def test_with_bias_a_drop_out_over_an_open_gap_reads_high_and_only_contact_reads_low() -> None:
     # electrics.md: a drop-out over an open gap still reads high and only a real short reads below 0.1 V.
     biased = sampler("biased")
-    assert volts(biased.live([(0.01, 0.0)], False, inf)) > 2.5
+    assert volts(biased.live([(0.01, 0.0)], False, inf)) > 1.9
     assert volts(biased.live([(0.01, 0.0)], False, 530.0)) == pytest.approx(4.4 * 530.0 / 2730.0, rel=0.02)
     assert volts(biased.live([(0.01, 0.0)], False, 177.0)) > 0.2
     assert volts(biased.live([(0.01, 0.05)], True, inf)) < 0.1
@@ -122,3 +122,16 @@ def test_noise_has_the_size_asked_for_and_never_leaves_the_converter() -> None:
 def test_the_same_seed_gives_the_same_readings() -> None:
     first, second = sampler(noise_mv=8.0), sampler(noise_mv=8.0)
     assert first.sensing(530.0, 0.5) == second.sensing(530.0, 0.5)
+
+
+def test_samples_stand_a_millisecond_apart_across_pieces_of_a_live_tick() -> None:
+    board = sampler("divider")
+    got = [len(board.live([(0.0003, 64.0), (0.0007, 22.5)], False, inf)) for _ in range(100)]
+    assert sum(got) == 70
+    assert max(got) == 1
+
+
+def test_with_bias_only_the_last_segment_of_a_short_that_began_reads_as_metal() -> None:
+    readings = sampler("biased").live([(0.0045, 0.4), (0.01, 0.1)], True, inf)
+    assert min(readings[:4]) * LSB_V > 1.9
+    assert max(readings[4:]) * LSB_V <= 0.1

@@ -6,7 +6,7 @@ from controller.core.cycles.ask import ask
 from controller.core.cycles.contacts import OPEN_V, prove
 from controller.core.cycles.measure import measure
 from controller.core.cycles.touch import release
-from controller.core.cycles.travel import rise
+from controller.core.cycles.travel import rise_to_top
 from controller.core.events import ElectrodeAdvanced
 from controller.core.phases import Trigger
 from controller.core.rig import Cycle, Rig, Trip
@@ -36,8 +36,7 @@ def advance(rig: Rig) -> Cycle[None]:
     # A push by eye that gains less than its own error is none.
     by_eye_mm = 2.0 * holder.protrusion_u_mm
     exhausted = reach_mm(rig) - electrode.tip_mm < by_eye_mm
-    yield from rise(rig)
-    rig.locks.clear_z_um = rig.top_um
+    yield from rise_to_top(rig)
     to_mm = min(holder.protrusion_mm, job_rod.length_mm) if exhausted else reach_mm(rig)
     if exhausted:
         what = f"The rod is down to {electrode.stock_mm:.1f} mm, too short to be pushed any further."

@@ -31,7 +31,15 @@ def reference(rig: Rig) -> Cycle[None]:
 
 def rise(rig: Rig) -> Cycle[None]:
     """Lift to the clear height in retract, from wherever the tip stands; ends in idle."""
-    clear_um = rig.clear_z_um()
+    yield from _lift(rig, rig.clear_z_um())
+
+
+def rise_to_top(rig: Rig) -> Cycle[None]:
+    """Lift as high as the axis goes, where a longer electrode has room; ends in idle."""
+    yield from _lift(rig, rig.top_um)
+
+
+def _lift(rig: Rig, clear_um: float) -> Cycle[None]:
     rig.locks.clear_z_um = clear_um
     seen = rig.sense.seen
     if seen.z_um < clear_um - 1.0:

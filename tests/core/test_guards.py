@@ -1,0 +1,138 @@
+"""The guards: each trips on its condition, after its dwell, and not before; and what the core does then."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from controller.core.commands import Halt, Output, Switch
+from controller.core.events import FaultTripped, RunEnded
+from controller.core.guards import GUARDS, GuardWatch
+from controller.core.interlocks import Interlocks
+from controller.core.observation import BoardState
+from controller.core.rig import Trip
+from controller.core.sense import Sense
+from tests.core.crude import CrudeMachine
+from tests.core.given import MACHINE, controller, seen
+from tests.properties.observations import Upset, spoil
+
+TICK_S = 0.01
+# Cause, what is seen, whether the source is commanded on, and the time until the trip (s).
+CASES: list[tuple[str, dict[str, Any], bool, float]] = [
+    ("stop pressed", {"stop_pressed": True}, False, 0.0),
+    ("guard open", {"guard_closed": False, "contact_open": False, "flow": True}, True, 0.0),
+    ("tank low", {"level_ok": False}, False, 1.0),
+    ("sampler silent", {"sampler_age_s": 0.11}, False, 0.0),
+    ("board alarm", {"board": BoardState.ALARM}, False, 0.0),
+    ("board lost", {"board": BoardState.LOST}, False, 0.0),
+    ("flow lost", {"flow": False, "contact_open": False}, True, 0.3),
+    ("no removal", {"flow": True, "contact_open": False}, True, 9.8),
+    ("source not isolated", {"contact_open": False, "flow": True}, False, 0.15),
+    ("source contact dropped", {"contact_open": True}, True, 0.15),
+]
+
+
+def trip_after(changes: dict[str, Any], source_on: bool, seconds: float = 12.0) -> tuple[str, float]:
+    """The cause of the first trip and its time, with a tick's observation repeated; ("", seconds) when none came."""
+    watch, sense, locks = GuardWatch(), Sense(MACHINE), Interlocks(MACHINE)
+    locks.on[Output.SOURCE] = source_on
+    for tick in range(round(seconds / TICK_S)):
+        sense.take(seen(**({"time_s": tick * TICK_S} | changes)))
+        try:
+            watch.check(sense, locks)
+        except Trip as trip:
+            return trip.cause, tick * TICK_S
+    return "", seconds
+
+
+def test_a_machine_at_rest_trips_nothing() -> None:
+    """All well, all off: twelve seconds without a trip."""
+    assert trip_after({}, source_on=False) == ("", 12.0)
+
+
+@pytest.mark.parametrize(("cause", "changes", "source_on", "after_s"), CASES, ids=[case[0] for case in CASES])
+def test_each_guard_trips_on_its_condition_after_its_dwell(
+    cause: str, changes: dict[str, Any], source_on: bool, after_s: float
+) -> None:
+    """The cause is named; the time is the dwell, and the contact's settling where it only counts while live."""
+    tripped, at_s = trip_after(changes, source_on)
+    assert tripped == cause
+    assert after_s - 1e-9 <= at_s <= after_s + 0.05
+
+
+def test_every_guard_has_a_case() -> None:
+    """No row of the table goes untested."""
+    assert [guard.cause for guard in GUARDS] == [case[0] for case in CASES]
+
+
+def test_every_guard_says_what_it_means_and_what_clears_it() -> None:
+    """An operator gets the cause, its meaning and a remedy."""
+    assert [guard for guard in GUARDS if not (guard.cause and guard.meaning and guard.remedy)] == []
+
+
+@pytest.mark.parametrize(("cause", "changes", "source_on", "after_s"), [c for c in CASES if c[3] > 0.0])
+def test_a_condition_that_clears_in_time_trips_nothing(
+    cause: str, changes: dict[str, Any], source_on: bool, after_s: float
+) -> None:
+    """True for half its dwell, then untrue for a tick, again and again: a dwell starts anew every time."""
+    watch, sense, locks = GuardWatch(), Sense(MACHINE), Interlocks(MACHINE)
+    half = round(after_s / TICK_S / 2)
+    for tick in range(3 * half):
+        well = tick % half == 0
+        locks.on[Output.SOURCE] = source_on and not well
+        sense.take(seen(time_s=tick * TICK_S, **({} if well else changes)))
+        watch.check(sense, locks)
+
+
+def test_live_without_flow_or_removal_ends_in_time() -> None:
+    """Live without confirmed flow at most 0.5 s, live with no removal at most 10 s (the project's interfaces)."""
+    assert trip_after({"flow": False, "contact_open": False}, source_on=True)[1] < 0.5
+    assert trip_after({"flow": True, "contact_open": False}, source_on=True)[1] < 10.0
+
+
+def test_drop_outs_are_no_removal() -> None:
+    """An open gap whose source drops out for 60 ms three times a second removes nothing, and trips all the same."""
+    watch, sense, locks = GuardWatch(), Sense(MACHINE), Interlocks(MACHINE)
+    locks.on[Output.SOURCE] = True
+    with pytest.raises(Trip, match="no removal"):
+        for tick in range(1200):
+            low = tick % 33 < 6
+            sense.take(seen(time_s=tick * TICK_S, contact_open=False, flow=True, samples=[5 if low else 614] * 10))
+            watch.check(sense, locks)
+
+
+def test_sparks_are_removal() -> None:
+    """A spark every five seconds keeps the guard quiet."""
+    watch, sense, locks = GuardWatch(), Sense(MACHINE), Interlocks(MACHINE)
+    locks.on[Output.SOURCE] = True
+    for tick in range(3000):
+        samples = [614] * 4 + [5] * 4 + [614] * 2 if tick % 500 == 0 else [614] * 10
+        sense.take(seen(time_s=tick * TICK_S, contact_open=False, flow=True, samples=samples))
+        watch.check(sense, locks)
+
+
+@pytest.mark.parametrize(
+    ("field", "reading"),
+    [("stop_pressed", True), ("guard_closed", False), ("board", BoardState.LOST), ("sampler_age_s", 1.0)],
+)
+def test_a_trip_while_eroding_isolates_halts_and_ends_in_fault(field: str, reading: Any) -> None:
+    """That tick: source off first, motion halted, water off last; the run ends in fault with the cause."""
+    machine, core = CrudeMachine(), controller()
+    for tick in range(20_000):
+        eroding = core.phase.value == "erode"
+        upset = [Upset(tick, 1, field, reading)] if eroding else []
+        out = core.tick(spoil(machine.observe(), tick, upset))
+        machine.carry_out(out.commands)
+        if upset:
+            break
+    assert core.phase.value == "fault"
+    assert out.commands[0] == Switch(Output.SOURCE, False, hot=True)
+    assert Halt() in out.commands
+    assert out.commands[-1] == Switch(Output.WATER, False, hot=True)
+    assert machine.on == dict.fromkeys(Output, False)
+    assert [event.kind for event in out.events[:2]] == ["PhaseChanged", "FaultTripped"]
+    assert [event.kind for event in out.events if isinstance(event, FaultTripped | RunEnded)] == [
+        "FaultTripped",
+        "RunEnded",
+    ]
