@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from functools import partial
 from pathlib import Path
 from typing import Annotated
@@ -13,16 +13,36 @@ from typing import Annotated
 import typer
 from rich.table import Table
 
+from controller.core.events import ElectrodeAdvanced, ElectrodeMeasured, HoleFinished
 from controller.plan.budget import Budget, budget
 from controller.plan.ranges import Range
 from controller.plan.size import Size, judge_size
 from controller.record.plan_picture import draw_plan
 from controller.record.summary import spoken_time
 from controller.screen import AsJson, BadUsage, HoleProgressBar, JobName, MachineName, out
-from controller.trial import Trial, try_out
-from controller.workshop import Assignment, assignment
+from controller.workshop import Assignment, assignment, controller_for
+from sim.notebook import Notebook
+from sim.rehearsal import Rehearsal
+from sim.settings import load_plant
 
 PICTURES = (".svg", ".png", ".pdf")
+
+
+# Ticks between two looks at whether a rehearsal is over; nothing else happens there, so it only has to be large. Chosen so.
+STEP_TICKS = 100_000
+
+
+@dataclass(slots=True, frozen=True)
+class Trial:
+    """What one rehearsal took; lengths in mm, times in s of machine time."""
+
+    seed: int
+    outcome: str
+    machine_s: float
+    erode_s: float
+    electrode_mm: float
+    measurements: int
+    advances: int
 
 
 def plan(
@@ -62,6 +82,26 @@ def _trials(job: str, machine: str, count: int, *, quiet: bool) -> list[Trial]:
             trials.append(trial)
             progress.show(len(trials), "", last=len(trials) == count)
     return trials
+
+
+def try_out(job_name: str, machine_name: str, seed: int) -> Trial:
+    """Rehearse a job on the default plant. Top-level and with plain arguments, so that another process can be asked."""
+    given = assignment(job_name, machine_name, rehearsed=None)
+    notebook = Notebook()
+    core = controller_for(given)
+    rehearsal = Rehearsal(core, given.machine, given.job, given.plan, load_plant(), seed, notebook)
+    while rehearsal.step(STEP_TICKS):
+        pass
+    finished = [event for event in notebook.events if isinstance(event, HoleFinished)]
+    return Trial(
+        seed,
+        rehearsal.ended.outcome if rehearsal.ended else "",
+        rehearsal.time_s,
+        sum(hole.erode_s for hole in finished),
+        sum(hole.wear_mm for hole in finished),
+        sum(isinstance(event, ElectrodeMeasured) for event in notebook.events),
+        sum(isinstance(event, ElectrodeAdvanced) for event in notebook.events),
+    )
 
 
 def _show(given: Assignment, sums: Budget, size: Size, drawn: Path | None, trials: Sequence[Trial]) -> None:

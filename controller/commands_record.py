@@ -47,9 +47,10 @@ def gauge(
     start = record.start
     entry = GaugedHole(hole, diameter, uncertainty, start.rod_mm, f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ}")
     append_gauged(run, [entry])
-    kept = append_learned(Path(), run, start, [entry])
+    record = read_journal(run)
+    kept = append_learned(Path(), run, start, record.gauged_last().values())
     complete_run_folder(run)
-    gauged = gauged_holes(read_journal(run))
+    gauged = gauged_holes(record)
     technology, job = _as_it_was(record)
     overcut = learn_overcut(technology.overcut_mm, gauged)
     size = judge_size(_no_first_article(job), overcut)
@@ -64,7 +65,7 @@ def gauge(
         out.print(json.dumps(told, indent=2), markup=False, highlight=False, soft_wrap=True)
         return
     known = read_learned(Path(), start.machine, start.technology, rehearsed=start.rehearsed)
-    _tell(run, gauged, overcut, size, f"{kept} now holds {len(known)}")
+    _tell(run, gauged, overcut, size, f"{kept} now holds {_holes(len(known))}")
 
 
 def report(run: RunFolder, as_json: AsJson = False) -> None:
@@ -111,13 +112,16 @@ def _no_first_article(job: Job) -> Job:
     return job.model_copy(update={"job": job.job.model_copy(update={"first_article": False})})
 
 
+def _holes(count: int) -> str:
+    return "1 hole" if count == 1 else f"{count} holes"
+
+
 def _tell(run: Path, gauged: list[Gauged], overcut: Overcut, size: Size, kept: str) -> None:
-    holes = "1 hole" if len(gauged) == 1 else f"{len(gauged)} holes"
     learned = f"{overcut.mean_mm:.4f} ± {overcut.u_mm:.4f} mm a side (standard uncertainty)"
     lines = [
-        f"Gauged {holes} of {run}: overcut {learned}; from hole to hole it scatters by {overcut.scatter_mm:.4f} mm.",
+        f"Gauged {_holes(len(gauged))} of {run}: overcut {learned}; holes scatter by {overcut.scatter_mm:.4f} mm.",
         size.words[:1].upper() + size.words[1:] + ".",
-        f"Kept for later jobs: {kept} gauged holes.",
+        f"Kept for later jobs: {kept}.",
     ]
     for line in lines:
         out.print(line, highlight=False, markup=False, soft_wrap=True)

@@ -17,8 +17,18 @@ from controller.core.controller import Controller
 from controller.core.events import RunEnded
 from controller.record.journal import GaugedHole, Journal, StartRecord, StopRecord, append_gauged
 from controller.record.run_folder import complete_run_folder, make_run_folder
-from controller.record.summary import Summary, spoken_time, summary_json
-from controller.screen import AsJson, BadUsage, HoleProgressBar, JobName, MachineName, err, interruption, out
+from controller.record.summary import Summary, holes_words, spoken_time, summary_json, times
+from controller.screen import (
+    AsJson,
+    BadUsage,
+    HoleProgressBar,
+    Interruption,
+    JobName,
+    MachineName,
+    err,
+    interruption,
+    out,
+)
 from controller.settings.load import resolve
 from controller.workshop import Assignment, assignment, controller_for, placed_holes, start_record
 from sim.operator import GAUGING_U_MM
@@ -67,12 +77,15 @@ def rehearse(
     truth = load_plant(resolve(plant, kind="plants") if plant else None)
     started = datetime.now(UTC)
     folder = run or Path("runs") / f"{started:%Y%m%d-%H%M%S}-{given.job.job.name}"
-    make_run_folder(folder)
-    if not as_json:
-        _announce(given, seed, folder)
-    start = start_record(given, _stamp(started), seed=seed, plant_toml=plant_text(truth))
-    ended = _rehearse(Order(given, truth, seed, folder, not no_operator), start, quiet=as_json, began_s=began_s)
-    summary = complete_run_folder(folder)
+    order = Order(given, truth, seed, folder, not no_operator)
+    # From here on the folder exists, so Ctrl-C must leave it complete as far as the rehearsal got.
+    with interruption() as stop:
+        make_run_folder(folder)
+        if not as_json:
+            _announce(given, seed, folder)
+        start = start_record(given, _stamp(started), seed=seed, plant_toml=plant_text(truth))
+        ended = _rehearse(order, start, stop, quiet=as_json, began_s=began_s)
+        summary = complete_run_folder(folder)
     if as_json:
         out.print(summary_json(summary), markup=False, highlight=False, soft_wrap=True, end="")
     else:
@@ -114,7 +127,7 @@ class Order:
     operator: bool
 
 
-def _rehearse(order: Order, start: StartRecord, *, quiet: bool, began_s: float) -> RunEnded:
+def _rehearse(order: Order, start: StartRecord, interrupted: Interruption, *, quiet: bool, began_s: float) -> RunEnded:
     """Run the rehearsal into its journal. A mistake of the program leaves the journal as far as it got."""
     given = order.given
     journal = Journal(order.folder, start, placed_holes(given))
@@ -125,7 +138,7 @@ def _rehearse(order: Order, start: StartRecord, *, quiet: bool, began_s: float) 
             core, given.machine, given.job, given.plan, order.plant, order.seed, journal, operator=order.operator
         )
         with HoleProgressBar(len(given.plan.holes), given.job.job.name, quiet=quiet) as progress:
-            ended = _until_ended(rehearsal, core, progress)
+            ended = _until_ended(rehearsal, core, progress, interrupted)
         stop = StopRecord(
             outcome=ended.outcome,
             reason=ended.reason,
@@ -140,15 +153,16 @@ def _rehearse(order: Order, start: StartRecord, *, quiet: bool, began_s: float) 
     return ended
 
 
-def _until_ended(rehearsal: Rehearsal, core: Controller, progress: HoleProgressBar) -> RunEnded:
-    with interruption() as stop:
-        while rehearsal.step(STEP_TICKS):
-            seen = core.snapshot()
-            progress.show(seen.holes_done, seen.doing)
-            if stop.asked:
-                rehearsal.end("aborted", "interrupted by the user")
-                break
-        progress.show(core.snapshot().holes_done, "", last=True)
+def _until_ended(
+    rehearsal: Rehearsal, core: Controller, progress: HoleProgressBar, interrupted: Interruption
+) -> RunEnded:
+    while rehearsal.step(STEP_TICKS):
+        seen = core.snapshot()
+        progress.show(seen.holes_done, seen.doing)
+        if interrupted.asked:
+            rehearsal.end("aborted", "interrupted by the user")
+            break
+    progress.show(core.snapshot().holes_done, "", last=True)
     assert rehearsal.ended is not None  # noqa: S101 - `step` says False only then
     return rehearsal.ended
 
@@ -191,17 +205,16 @@ def show_summary(summary: Summary, folder: Path) -> None:
 
 
 def _summary_rows(summary: Summary) -> list[tuple[str, str]]:
-    through, undersize, failed = summary.holes_through, summary.holes_undersize, summary.holes_failed
     took, eroding = spoken_time(summary.machine_seconds), spoken_time(summary.erode_seconds)
     measured = f"{summary.measurements} times, {spoken_time(summary.measure_seconds)}"
     share = summary.measure_seconds / summary.machine_seconds if summary.machine_seconds else 0.0
     return [
-        ("Holes", f"{through} through, {undersize} undersize, {failed} failed"),
+        ("Holes", holes_words(summary)),
         ("Exit size", _exit_words(summary)),
         ("Time", f"{took} of machine time, eroding {eroding}"),
         ("Electrode", f"{summary.electrode_used_mm:.1f} mm worn off, advanced {summary.electrode_advances} times"),
         ("Measured", f"{measured} ({share:.1%} of the time)"),
-        ("Shorts", f"{summary.shorts}, recovered without help {summary.recoveries}"),
+        ("Shorts", f"{summary.shorts}, recoveries {summary.recoveries}; opened hot: {times(summary.hot_openings)}"),
         ("Operator", f"{summary.operator_prompts} prompts, {summary.operator_rescues} of them not planned"),
         ("Took", f"{spoken_time(summary.wall_seconds)} of wall time"),
     ]

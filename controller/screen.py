@@ -72,8 +72,8 @@ def _bar(what: str) -> Progress:
         BarColumn(),
         MofNCompleteColumn(),
         TextColumn(f"{what} ·"),
-        TimeRemainingColumn(elapsed_when_finished=True),
-        TextColumn("· {task.fields[doing]}"),
+        TimeRemainingColumn(),
+        TextColumn("left · {task.fields[doing]}"),
         console=err,
         refresh_per_second=1.0 / PAINT_S,
     )

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import exp
 
 from sim.rings import SIZE_STEP_UM, Rings
+
+# A bend sits in this much of the rod's end, and goes as that wears away. Chosen: a few diameters.
+BENT_END_UM = 3000.0
 
 
 class ElectrodeTruth:
@@ -14,7 +18,17 @@ class ElectrodeTruth:
     `reference_um` below the holder's face.
     """
 
-    __slots__ = ("_dirty", "_lowest_um", "bend_um", "height_um", "lost_um3", "reference_um", "rings", "run_out_um")
+    __slots__ = (
+        "_bent_at_um",
+        "_dirty",
+        "_lowest_um",
+        "bend_um",
+        "height_um",
+        "lost_um3",
+        "reference_um",
+        "rings",
+        "run_out_um",
+    )
 
     def __init__(self, rings: Rings, length_um: float, run_out_um: float) -> None:
         self.rings = rings
@@ -29,6 +43,7 @@ class ElectrodeTruth:
         self.lost_um3 = 0.0
         self._lowest_um = 0.0
         self._dirty = False
+        self._bent_at_um = length_um
 
     @property
     def length_um(self) -> float:
@@ -59,6 +74,13 @@ class ElectrodeTruth:
     def advance(self, by_um: float) -> None:
         """Push the rod out of the holder (or in, when negative)."""
         self.reference_um += by_um
+        self._bent_at_um += by_um
+
+    def wear_bend_off(self) -> None:
+        """The bent end wears away: to be called now and then, once a hole."""
+        length_um = self.length_um
+        self.bend_um *= exp(min(length_um - self._bent_at_um, 0.0) / BENT_END_UM)
+        self._bent_at_um = length_um
 
     def crater(self, ring: int, volume_um3: float, size: int) -> None:
         """Lose a crater centred on `ring`, of size class `size`; what stands back by more than its radius is spared."""

@@ -152,6 +152,7 @@ class Erosion:
         if hole.thickness_um != self._thickness_um:
             raise ValueError(f"a hole of {hole.thickness_um} um in a plate of {self._thickness_um} um")
         self._bridge.active = False
+        self.electrode.wear_bend_off()
         self._stance = Stance(
             self._plant,
             self._ignition,

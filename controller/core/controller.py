@@ -27,7 +27,7 @@ from controller.core.observation import BoardState, Observation
 from controller.core.phases import Phase, PhaseMachine, Trigger
 from controller.core.program import program
 from controller.core.requests import HoldRequest, Request
-from controller.core.rig import Cycle, Rig, Setting, Trip
+from controller.core.rig import Cycle, Rig, Setting, Trip, guessed_cone_mm
 from controller.core.sense import Sense
 from controller.core.servo import Servo
 from controller.core.snapshot import Snapshot
@@ -209,5 +209,5 @@ def new_electrode(given: Setting) -> Electrode:
         given.job.work.thickness_mm,
     )
     share_u = technology.volumetric_wear.u / technology.volumetric_wear.guess
-    cone_mm = technology.cone_diameters.guess * rod.diameter_mm
+    cone_mm = guessed_cone_mm(given)
     return Electrode(holder.protrusion_mm, holder.protrusion_u_mm, lost, lost * share_u, rod.length_mm, cone_mm)

@@ -42,7 +42,8 @@ ADC_COUNTS = 1023  # full scale of a 10-bit converter (open Firmata analog messa
 # side.
 SPARK_PAUSE_MAX_MS = 13.0
 
-# Within this time of a discharge the gap counts as sparking: a state is a regime, not the instant. One usual tick; chosen.
+# Within this time of a discharge the gap counts as sparking: a state is a regime, not the instant. One usual tick,
+# chosen so that a tick rarely belongs to both.
 SPARKING_MS = 10.0
 
 # Time constant of the smoothed spark rate and high share; the servo's gain is matched to it (servo.py).
@@ -64,9 +65,9 @@ BURNING_TOP_V = 31.0 * 4.5 / 64.0
 class Window:
     """What one tick's samples showed, with the low run carried over from tick to tick.
 
-    `sparks` counts pauses short enough to be a spark's; `low_ms` is the length of the low run still going on, 0 when the
-    last sample was high; `ended_ms` the longest low run that ended in this tick beyond a spark pause; `quiet_ms` the
-    time since the last sample that was low or burning; `near` counts the samples within `SPARKING_MS` of one.
+    `sparks` counts pauses short enough to be a spark's; `low_ms` is the length of the low run still going on, 0 when
+    the last sample was high; `ended_ms` the longest low run that ended in this tick beyond a spark pause; `quiet_ms`
+    the time since the last sample that was low or burning; `near` counts the samples within `SPARKING_MS` of one.
     """
 
     samples: int = 0
@@ -242,7 +243,8 @@ class GapFilter:
 
         Untouched, that is within the last tick; after a lift, since the lift, which ends shorts and no drop-outs.
         """
-        since_s = min(self._untouched_s, low_s) if lift_um > 0.0 else max(low_s - dt_s, 0.001)
+        since_s = min(self._untouched_s, low_s) if lift_um > 0.0 else low_s - dt_s
+        since_s = max(since_s, 0.001)  # a sample: no law is asked about nothing
         off = self._off.rate_hz * (self._off.survival(since_s) - self._off.survival(low_s))
         short = self._short.rate_hz * (self._short.survival(since_s, 0.0) - self._short.survival(low_s, lift_um))
         if self._biased:

@@ -16,6 +16,7 @@ from controller.settings.units import UM_PER_MM
 DEEPER_UM = 2.0
 # How well a hole shows the length of the worn cone: five slices of breakthrough.py. Chosen so.
 CONE_U_MM = 0.1
+ROOM_BELOW_MARGIN_MM = 0.5  # kept free above whatever lies below the plate; chosen so
 _SHARE = {GapState.OPEN: 0, GapState.SPARKING: 1, GapState.SHORTED: 2, GapState.OFF: 3}
 
 

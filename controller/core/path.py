@@ -6,6 +6,7 @@ The servo knows arc length only; where that is in x, y, z is the path's affair. 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import inf
 from typing import Protocol
 
 from controller.core.commands import Move
@@ -96,10 +97,10 @@ class Slide:
         self._owed_um = 0.0
         return (self._go(self.axis_um + self.TAKE_UP * slack, speed_um_s),)
 
-    def back(self, tip_by_um: float, speed_um_s: float) -> tuple[Move, ...]:
-        """Lift the tip back along the path by a distance, play included; starts at once."""
+    def back(self, tip_by_um: float, speed_um_s: float, *, no_further_um: float = -inf) -> tuple[Move, ...]:
+        """Lift the tip back along the path by a distance, play included, but not past an arc length; starts at once."""
         self._owed_um = 0.0
-        target = self.tip_um - tip_by_um - self._backlash_um
+        target = max(self.tip_um - tip_by_um - self._backlash_um, no_further_um)
         return (self._go(min(target, self.axis_um), speed_um_s, urgent=True),)
 
     def back_to(self, s_um: float, speed_um_s: float) -> tuple[Move, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from controller.core.cycles.advance import advance, advance_due
+from controller.core.cycles.advance import advance, advance_due, needle_too_long
 from controller.core.cycles.ask import EndRun
 from controller.core.cycles.drill import Drilling
 from controller.core.cycles.measure import map_surface, measure
@@ -27,7 +27,7 @@ def program(rig: Rig) -> Cycle[RunEnded]:
     yield from map_surface(rig)
     wrong = 0
     for hole in rig.given.plan.holes:
-        if advance_due(rig):
+        if advance_due(rig) or needle_too_long(rig):
             yield from advance(rig)
         elif measurement_due(rig):
             yield from measure(rig)

@@ -46,6 +46,11 @@ class Setting:
     overcut: Overcut
 
 
+def guessed_cone_mm(given: Setting) -> float:
+    """Length of the worn cone as the technology guesses it."""
+    return given.technology.cone_diameters.guess * given.job.electrode.diameter_mm
+
+
 @dataclass(slots=True)
 class Rig:
     """Shared state of the cycles; the cycles change the beliefs, the controller feeds `sense`, `requests` and `out`."""

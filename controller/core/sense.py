@@ -91,7 +91,9 @@ class Sense:
         self.gap.update(window, self._lift_um(window.low_ms, seen.z_um), self._tick_s)
         worked = window.sparks or window.burning
         self.idle_s = 0.0 if worked else self.idle_s + self._tick_s
-        self.open_s = 0.0 if self.long_low or not window.samples else self.open_s + self._tick_s
+        # A long low may begin and end between two looks.
+        unclear = self.long_low or window.ended_ms or not window.samples
+        self.open_s = 0.0 if unclear else self.open_s + self._tick_s
 
     def _lift_um(self, low_ms: float, z_um: float) -> float:
         """How far the tip was lifted since the present (or the just ended) low began, play taken off."""

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import hypot
 from statistics import median
 
-from controller.core.events import ElectrodeMeasured, HoleFinished
+from controller.core.events import ElectrodeMeasured, HoleFinished, ShortEnded
 from controller.record.journal import RunRecord, StartRecord
 
 # Coverage factor: two standard uncertainties, about 95 % (GUM, JCGM 100:2008, 6.2.1).
@@ -20,8 +20,9 @@ MAD_TO_SD = 1.4826
 # An erosion time this many standard deviations off the median is told: chosen so that a job of some hundred good
 # holes rarely names one by chance.
 UNUSUAL_SD = 4.0
-# This many recoveries in a hole may have marked its wall: common practice, no source.
-MANY_RECOVERIES = 3
+# Rungs of the short ladder: from the second on a short outlasted the small retreat, from the fourth on the electrode
+# was stuck (core.cycles.recover). So many hard shorts may have marked a hole's wall: common practice, no source.
+HARD_RUNG, STUCK_RUNG, MANY_HARD = 2, 4, 3
 
 
 @dataclass(slots=True, frozen=True)
@@ -45,11 +46,14 @@ def holes_to_check(record: RunRecord) -> dict[int, list[Reason]]:
     """Holes that are not sure to be right, by number. Gauged holes were checked already and are left out."""
     finished = record.finished()
     low_s, high_s = _usual_times(finished)
-    surprised = _holes_before_a_surprise(record)
+    surprised, rungs = _holes_before_a_surprise(record), _rungs(record)
     gauged = record.gauged_last()
     found = {}
     for number, hole in sorted(finished.items()):
-        reasons = [*_size_reasons(hole, record.start), *_course_reasons(hole, low_s, high_s, surprised)]
+        reasons = [
+            *_size_reasons(hole, record.start),
+            *_course_reasons(hole, (low_s, high_s), surprised, rungs.get(number, ())),
+        ]
         if reasons and number not in gauged:
             found[number] = reasons
     return found
@@ -77,13 +81,27 @@ def _size_reasons(hole: HoleFinished, start: StartRecord) -> Iterator[Reason]:
         yield Reason(2, "estimated exit inside the tolerance, but its uncertainty reaches past it", figure)
 
 
-def _course_reasons(hole: HoleFinished, low_s: float, high_s: float, surprised: frozenset[int]) -> Iterator[Reason]:
+def _course_reasons(
+    hole: HoleFinished, usual_s: tuple[float, float], surprised: frozenset[int], rungs: Sequence[int]
+) -> Iterator[Reason]:
+    hard = sum(rung >= HARD_RUNG for rung in rungs)
+    if any(rung >= STUCK_RUNG for rung in rungs):
+        yield Reason(2, "the electrode was stuck here: look for a weld scar")
     if hole.hole in surprised:
         yield Reason(3, "the next measurement found the electrode far shorter than predicted: perhaps undersize")
-    if hole.recoveries >= MANY_RECOVERIES:
-        yield Reason(4, "many short recoveries: look for burn marks and a wide entry", f"{hole.recoveries}")
-    if hole.outcome == "through" and not low_s <= hole.erode_s <= high_s:
+    if hard >= MANY_HARD:
+        yield Reason(4, "many shorts that outlasted a small retreat: look for burn marks and a wide entry", f"{hard}")
+    if hole.outcome == "through" and not usual_s[0] <= hole.erode_s <= usual_s[1]:
         yield Reason(5, "unusual erosion time", f"{hole.erode_s:.0f} s")
+
+
+def _rungs(record: RunRecord) -> dict[int, list[int]]:
+    """The rungs of the ladder that ended each hole's shorts."""
+    found: dict[int, list[int]] = {}
+    for event in record.events:
+        if isinstance(event, ShortEnded):
+            found.setdefault(event.hole, []).append(event.rung)
+    return found
 
 
 def _usual_times(finished: dict[int, HoleFinished]) -> tuple[float, float]:

@@ -24,8 +24,9 @@ from controller.core.events import (
 from controller.record.by_hand import is_surprise
 from controller.settings.units import UM_PER_MM
 
-# Shorts that the first rung of the ladder ended are everyday; from this rung on they are told one by one.
-TOLD_FROM_RUNG = 2
+# Shorts that the first rungs of the ladder ended are everyday; from this rung on, where the electrode leaves the hole,
+# they are told one by one.
+TOLD_FROM_RUNG = 3
 
 
 @dataclass(slots=True, frozen=True)
@@ -112,7 +113,7 @@ def _(event: CommandRefused) -> tuple[str, bool]:
 
 @_tell.register
 def _(event: FaultTripped) -> tuple[str, bool]:
-    return f"Fault, {event.cause}: {event.meaning} {event.remedy}", True
+    return f"Fault, {event.cause}: {event.meaning}; remedy: {event.remedy}", True
 
 
 @_tell.register

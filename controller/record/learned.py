@@ -53,18 +53,22 @@ def read_learned(workshop: Path, machine: str, technology: str, *, rehearsed: bo
         SettingsError: The file is there but can't be understood; every mistake is named.
     """
     path = learned_file(workshop, machine, technology)
-    if not path.is_file():
-        return []
-    sheet = load_overlay(path, None, _Sheet)
-    last = {(entry.run, entry.hole): entry for entry in sheet.gauged if entry.rehearsed == rehearsed}
+    last = {(entry.run, entry.hole): entry for entry in _entries(path) if entry.rehearsed == rehearsed}
     return [_gauged(entry) for entry in last.values()]
 
 
 def append_learned(workshop: Path, run: Path, start: StartRecord, holes: Iterable[GaugedHole]) -> Path:
-    """Add gauged holes of a run to the workshop's file, making it when there is none; returns the file."""
+    """Add gauged holes of a run to the workshop's file unless they stand there already; returns the file.
+
+    Raises:
+        SettingsError: The file is there but can't be understood.
+    """
     path = learned_file(workshop, start.machine, start.technology)
+    last = {(entry.run, entry.hole): (entry.diameter_mm, entry.uncertainty_mm) for entry in _entries(path)}
     path.parent.mkdir(parents=True, exist_ok=True)
-    text = "".join(_entry_text(run, start, hole) for hole in holes)
+    place = str(run.resolve())
+    new = [hole for hole in holes if last.get((place, hole.hole)) != (hole.diameter_mm, hole.u_mm)]
+    text = "".join(_entry_text(place, start, hole) for hole in new)
     with path.open("a", encoding="utf-8", newline="\n") as stream:
         stream.write(text if stream.tell() else _HEADING + text)
         stream.flush()
@@ -72,15 +76,19 @@ def append_learned(workshop: Path, run: Path, start: StartRecord, holes: Iterabl
     return path
 
 
+def _entries(path: Path) -> tuple[Entry, ...]:
+    return load_overlay(path, None, _Sheet).gauged if path.is_file() else ()
+
+
 def _gauged(entry: Entry) -> Gauged:
     return Gauged(hole=entry.hole, diameter_mm=entry.diameter_mm, u_mm=entry.uncertainty_mm, rod_mm=entry.rod_mm)
 
 
-def _entry_text(run: Path, start: StartRecord, hole: GaugedHole) -> str:
+def _entry_text(place: str, start: StartRecord, hole: GaugedHole) -> str:
     """One entry as TOML."""
     return (
         "\n[[gauged]]\n"
-        f"run = {_quoted(str(run.resolve()))}\n"
+        f"run = {_quoted(place)}\n"
         f"job = {_quoted(start.job)}\n"
         f"hole = {hole.hole}\n"
         f"diameter_mm = {hole.diameter_mm!r}\n"

@@ -13,7 +13,7 @@ from controller.record.files import write_whole
 from controller.record.happenings import happenings
 from controller.record.hole_map import hole_map
 from controller.record.journal import RunRecord
-from controller.record.summary import Summary, spoken_time, summarise
+from controller.record.summary import Summary, holes_words, spoken_time, summarise
 
 REPORT_NAME = "report.html"
 
@@ -106,7 +106,7 @@ def _facts(record: RunRecord, summary: Summary) -> list[tuple[str, str]]:
     facts = [
         (
             "Holes",
-            f"{summary.holes_through} through, {summary.holes_undersize} undersize, {summary.holes_failed} failed",
+            holes_words(summary),
         ),
         ("Size wanted", f"{start.diameter_mm:.3f} ± {start.tolerance_mm:.3f} mm through {start.thickness_mm:g} mm"),
         ("Exit by estimate", _exit_range(summary)),

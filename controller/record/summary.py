@@ -24,7 +24,11 @@ UNFINISHED = "unfinished"
 
 @dataclass(slots=True, frozen=True)
 class Summary:
-    """A run in numbers. Times in seconds, lengths in mm; `measure_seconds` from leaving the hole to being back."""
+    """A run in numbers. Times in seconds, lengths in mm.
+
+    `holes_failed` counts every finished hole that is not through at full size, `holes_undersize` those of them that are
+    open but undersize; `measure_seconds` counts from leaving the hole to being back.
+    """
 
     job: str
     machine: str
@@ -86,7 +90,7 @@ def summarise(record: RunRecord) -> Summary:
         holes_total=len(record.planned),
         holes_through=outcomes.count("through"),
         holes_undersize=outcomes.count("undersize"),
-        holes_failed=outcomes.count("failed"),
+        holes_failed=len(outcomes) - outcomes.count("through"),
         machine_seconds=round(stop.machine_s if stop else _last_time(events), 3),
         wall_seconds=round(stop.wall_s, 3) if stop else 0.0,
         erode_seconds=round(sum(hole.erode_s for hole in finished), 3),
@@ -127,6 +131,14 @@ def spoken_time(seconds: float) -> str:
     return f"{whole} s"
 
 
+def holes_words(summary: Summary) -> str:
+    """How the holes came out, in words."""
+    undersize = f" ({summary.holes_undersize} undersize)" if summary.holes_failed else ""
+    left = summary.holes_total - summary.holes_through - summary.holes_failed
+    not_drilled = f", {left} not drilled" if left else ""
+    return f"{summary.holes_through} through, {summary.holes_failed} failed{undersize}{not_drilled}"
+
+
 def _help_wanted(prompts: int, rescues: int) -> str:
     if prompts == 0:
         return "no operator needed"
@@ -137,7 +149,7 @@ def _help_wanted(prompts: int, rescues: int) -> str:
 
 def times(count: int) -> str:
     """`once`, `twice`, `3 times`."""
-    return {1: "once", 2: "twice"}.get(count, f"{count} times")
+    return {0: "never", 1: "once", 2: "twice"}.get(count, f"{count} times")
 
 
 def _count(events: tuple[Event, ...], shape: type[Event]) -> int:

@@ -28,9 +28,9 @@ from controller.settings.job import Job
 from controller.settings.load import load_job, load_machine, load_technology
 from controller.settings.machine import Machine
 from controller.settings.units import UM_PER_MM
-from controller.trial import Notebook
 from sim.erosion import TrueGapState
 from sim.machine import VirtualMachine
+from sim.notebook import Notebook
 from sim.operator import GAUGING_U_MM
 from sim.rehearsal import Core, Rehearsal
 from sim.settings import PlantSettings, load_plant

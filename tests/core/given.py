@@ -30,9 +30,7 @@ JOB = Job(
         touch_points_mm=[(2.0, 2.0), (38.0, 2.0), (20.0, 38.0)],
     ),
     electrode=Electrode(material="tungsten", diameter_mm=1.2, length_mm=120.0, min_length_mm=25.0),
-    holes=Holes(
-        diameter_mm=1.5, tolerance_mm=0.05, pattern=[Points(kind="list", at_mm=[(10.0, 10.0), (20.0, 20.0)])]
-    ),
+    holes=Holes(diameter_mm=1.5, tolerance_mm=0.05, pattern=[Points(kind="list", at_mm=[(10.0, 10.0), (20.0, 20.0)])]),
 )
 PLAN = Plan(
     holes=(PlannedHole(1, 50.0, 50.0), PlannedHole(2, 60.0, 60.0)),

@@ -11,8 +11,8 @@ from controller.core.gap import GapFilter, GapState, WindowReader
 from controller.settings.machine import DropOuts, Sampler
 
 COUNTS_PER_V = 1023 / 5.0
-# Pin volts (electrics.md): clamp plateau 3 V for open and burning alike; divider 64 V -> 4.5 V; with `biased` a low over
-# water reads some tenths of a volt, metal below 0.1 V. The source's own low: below 1 V at the gap.
+# Pin volts (electrics.md): clamp plateau 3 V for open and burning alike; divider 64 V -> 4.5 V; with `biased` a low
+# over water reads some tenths of a volt, metal below 0.1 V. The source's own low: below 1 V at the gap.
 OPEN_V = {"clamp": 3.0, "divider": 4.5, "biased": 3.0}
 BURNING_V = {"clamp": 3.0, "divider": 22.5 * 4.5 / 64.0, "biased": 3.0}
 METAL_V = {"clamp": 0.05, "divider": 0.01, "biased": 0.05}
@@ -31,12 +31,10 @@ class Stretch:
     rate_hz: float = 0.0
 
 
-def played(
-    stretch: Stretch, front_end: str, rng: np.random.Generator
-) -> tuple[list[int], list[GapState]]:
+def played(stretch: Stretch, front_end: str, rng: np.random.Generator) -> tuple[list[int], list[GapState]]:
     """The stretch's readings in counts, and the true state of each: sparking while a discharge is 10 ms ago at most."""
     volts = np.full(stretch.ms, OPEN_V[front_end])
-    truth = [GapState.OPEN if stretch.state is GapState.SPARKING else stretch.state] * stretch.ms
+    truth: list[GapState] = [GapState.OPEN if stretch.state is GapState.SPARKING else stretch.state] * stretch.ms
     if stretch.state is GapState.SHORTED:
         volts[:] = METAL_V[front_end]
     elif stretch.state is GapState.OFF:
@@ -78,9 +76,7 @@ class Heard:
         return [tick for tick, said in enumerate(self.said) if said is state]
 
 
-def heard(
-    stretches: Sequence[Stretch], front_end: str, seed: int = 1, fingerprint: DropOuts | None = None
-) -> Heard:
+def heard(stretches: Sequence[Stretch], front_end: str, seed: int = 1, fingerprint: DropOuts | None = None) -> Heard:
     """Play the stretches through reader and filter, never lifting the tip."""
     rng = np.random.default_rng(seed)
     both = [played(stretch, front_end, rng) for stretch in stretches]

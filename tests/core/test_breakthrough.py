@@ -65,7 +65,7 @@ def test_a_through_hole_ends_in_a_free_run_behind_its_cone() -> None:
 
 
 def test_a_blind_hole_is_never_called_done() -> None:
-    """Two hundred holes that stay blind for five millimetres beyond the thickness: no free run in any (the job's reach)."""
+    """Two hundred holes, blind for five millimetres beyond the thickness: no free run in any (the job's reach)."""
     rng = np.random.default_rng(2)
     assert [hole for hole in (drilled(rng, None) for _ in range(200)) if hole.free_from_um is not None] == []
 

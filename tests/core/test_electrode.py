@@ -69,9 +69,7 @@ def coverage(scatter_mm: float, drift_mm: float, every: int) -> tuple[float, flo
     return float(np.mean(inside)), float(np.mean(us))
 
 
-@pytest.mark.parametrize(
-    ("scatter_mm", "drift_mm"), [(0.01, 0.0), (0.03, 0.0), (0.01, 0.0005), (0.03, 0.001)]
-)
+@pytest.mark.parametrize(("scatter_mm", "drift_mm"), [(0.01, 0.0), (0.03, 0.0), (0.01, 0.0005), (0.03, 0.001)])
 @pytest.mark.parametrize("every", [1, 4])
 def test_the_true_tip_lies_within_two_uncertainties(scatter_mm: float, drift_mm: float, every: int) -> None:
     """On wear with scatter and with a common drift, ± 2 u holds the truth in 90 to 99 % of holes (the job's reach)."""

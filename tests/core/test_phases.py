@@ -15,7 +15,9 @@ def led_to(phase: Phase) -> PhaseMachine:
     """A machine brought into a phase by the shortest way through the rows."""
     ways: dict[Phase, tuple[Trigger, ...]] = {Phase.IDLE: ()}
     while phase not in ways:
-        ways |= {row.after: (*ways[row.before], row.trigger) for row in ROWS if row.before in ways and row.after not in ways}
+        ways |= {
+            row.after: (*ways[row.before], row.trigger) for row in ROWS if row.before in ways and row.after not in ways
+        }
     machine = PhaseMachine()
     for trigger in ways[phase]:
         machine.fire(trigger)
@@ -61,7 +63,9 @@ def test_the_source_can_be_reached_through_idle_only() -> None:
 
 def test_there_is_no_way_out_of_fault_but_to_hold() -> None:
     """A fault is acknowledged into hold, where nothing moves down and nothing is live."""
-    assert [(row.trigger, row.after) for row in ROWS if row.before is Phase.FAULT] == [(Trigger.ACKNOWLEDGE, Phase.HOLD)]
+    assert [(row.trigger, row.after) for row in ROWS if row.before is Phase.FAULT] == [
+        (Trigger.ACKNOWLEDGE, Phase.HOLD)
+    ]
 
 
 def test_two_machines_are_two() -> None:

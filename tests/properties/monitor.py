@@ -1,7 +1,7 @@
-"""An independent watch over the core's commands: the table "What each phase permits" of the project's interfaces and the
-switching rules of its electrical page, written a second time, without a look at the interlocks.
+"""An independent watch over the core's commands.
 
-Feed it every tick; it collects breaches in words.
+It is the table "What each phase permits" of the project's interfaces and the switching rules of its electrical page,
+written a second time, without a look at the interlocks. Feed it every tick; it collects breaches in words.
 """
 
 from __future__ import annotations
@@ -73,7 +73,8 @@ class Monitor:
         elif isinstance(command, Move):
             self._move(command, seen)
         elif isinstance(command, Halt):
-            self._here = None
+            # Sideways it stands where it was last sent (halts come on straight ways down), whatever is reported.
+            self._here = (*self._here[:2], seen.z_um) if self._here else None
         elif isinstance(command, Home):
             self._here = None
             if self.phase not in SIDEWAYS_IN or self.on[Output.SOURCE] or self._stopped:
@@ -89,9 +90,9 @@ class Monitor:
                 self._breach(seen, "source opened with moves in the queue or the gap not open for 50 ms")
             if switch.hot and not (self._ended or self.phase == "fault"):
                 self._breach(seen, "source opened hot without a fault")
-        if switch.output is Output.SENSING and switch.on:
-            if not seen.contact_open or seen.time_s - self._changed_s[Output.SOURCE] < 0.05 - 1e-9:
-                self._breach(seen, "sensing less than 50 ms after the source, or with its contact closed")
+        soon = seen.time_s - self._changed_s[Output.SOURCE] < 0.05 - 1e-9
+        if switch.output is Output.SENSING and switch.on and (soon or not seen.contact_open):
+            self._breach(seen, "sensing less than 50 ms after the source, or with its contact closed")
         if self.on[switch.output] != switch.on:
             self.on[switch.output] = switch.on
             self._changed_s[switch.output] = seen.time_s

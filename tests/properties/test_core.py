@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
+from hypothesis import Phase as Phases
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -23,6 +24,8 @@ from tests.core.crude import CrudeMachine
 from tests.properties.monitor import Monitor, rebuilt
 from tests.properties.observations import Upset, any_sequence, spoil, upsets
 
+# A run of the closed loop takes a quarter of a second: shrinking a failure would take minutes, so it is shown as found.
+AS_FOUND = (Phases.explicit, Phases.reuse, Phases.generate)
 JOB_TICKS = 9_000  # the crude machine makes both holes in about ten thousand ticks
 
 
@@ -101,16 +104,16 @@ def test_an_undisturbed_job_is_made_whole_and_breaks_no_rule() -> None:
 
 
 @given(machine=machines())
-@settings(max_examples=8)
+@settings(max_examples=8, phases=AS_FOUND)
 def test_on_any_machine_nothing_outside_the_phase_table_is_asked(machine: CrudeMachine) -> None:
     """Whatever the electrode, the face, the play and the welds are like, every command is permitted by its phase."""
     assert looped(machine).breaches == []
 
 
 @given(machine=machines(), drawn=upsets(JOB_TICKS))
-@settings(max_examples=20)
+@settings(max_examples=20, phases=AS_FOUND)
 def test_whatever_is_reported_wrongly_the_phase_table_holds(machine: CrudeMachine, drawn: list[Upset]) -> None:
-    """With contacts, positions, readings and boards spoiled in a running job, every command is permitted by its phase."""
+    """With contacts, positions, readings and boards spoiled in a running job, every command stays permitted."""
     assert looped(machine, drawn).breaches == []
 
 
@@ -122,7 +125,7 @@ def test_no_sequence_of_observations_raises_or_breaks_a_rule(observations: list[
 
 
 @given(machine=machines(), at=st.integers(0, JOB_TICKS))
-@settings(max_examples=12)
+@settings(max_examples=12, phases=AS_FOUND)
 def test_stop_ends_all_motion_and_the_source_within_the_tick(machine: CrudeMachine, at: int) -> None:
     """Stop pressed at any moment: that very tick switches all off and halts; no move is asked then or later."""
     run = looped(machine, [Upset(at, 10**6, "stop_pressed", True)])
@@ -137,7 +140,7 @@ def test_stop_ends_all_motion_and_the_source_within_the_tick(machine: CrudeMachi
 
 
 @given(machine=machines(), at=st.integers(0, JOB_TICKS))
-@settings(max_examples=12)
+@settings(max_examples=12, phases=AS_FOUND)
 def test_a_hold_asked_for_ends_safe_and_cold(machine: CrudeMachine, at: int) -> None:
     """Hold asked for at any moment: the tip leaves the hole, the source opens cold, all is off, the run ends held."""
     run = looped(machine, hold_at=at)
@@ -152,7 +155,7 @@ def test_a_hold_asked_for_ends_safe_and_cold(machine: CrudeMachine, at: int) -> 
 
 
 @given(machine=machines(), drawn=upsets(JOB_TICKS))
-@settings(max_examples=4)
+@settings(max_examples=4, phases=AS_FOUND)
 def test_the_same_observations_give_the_same_commands_and_events(machine: CrudeMachine, drawn: list[Upset]) -> None:
     """A second core fed the first one's observations and answers does and tells exactly the same."""
     first = looped(machine, drawn)
@@ -162,7 +165,7 @@ def test_the_same_observations_give_the_same_commands_and_events(machine: CrudeM
 
 
 @given(machine=machines(), drawn=upsets(JOB_TICKS))
-@settings(max_examples=8)
+@settings(max_examples=8, phases=AS_FOUND)
 def test_the_phase_history_can_be_rebuilt_from_the_journal_rows(machine: CrudeMachine, drawn: list[Upset]) -> None:
     """The PhaseChanged rows chain from idle to the present phase, each step a row of the table."""
     run = looped(machine, drawn)

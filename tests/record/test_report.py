@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.core.events import ElectrodeMeasured, HoleFinished
+from controller.core.events import ElectrodeMeasured, Event, HoleFinished, ShortEnded
 from controller.record import against_truth
 from controller.record.by_hand import grouped, holes_to_check, is_surprise
 from controller.record.drawing import round_ticks
@@ -108,6 +108,19 @@ def test_holes_to_check_are_named_with_their_reasons(tmp_path: Path) -> None:
     assert "unusual erosion time" in words[31]
     assert any("its uncertainty reaches past it" in each for each in words[50])
     assert grouped(check)[0].holes == ((12, ""),)
+
+
+def test_holes_with_hard_shorts_or_a_stuck_electrode_are_to_be_checked(tmp_path: Path) -> None:
+    """Three shorts past the first rung are many, two are not; one short on the fourth rung is a stuck electrode."""
+    run = MadeUpRun(10)
+    rungs = {2: (2, 2, 3), 3: (2, 2, 1, 1), 4: (4,)}
+    hard: list[Event] = [ShortEnded(1.0, hole, rung, 2.0, "debris") for hole, each in rungs.items() for rung in each]
+    run.events = [event for event in run.events if not isinstance(event, ShortEnded)] + hard
+    run.write(tmp_path)
+    words = {hole: reasons[0].words for hole, reasons in holes_to_check(read_journal(tmp_path)).items()}
+    assert words[2].startswith("many shorts that outlasted a small retreat")
+    assert 3 not in words
+    assert words[4].startswith("the electrode was stuck here")
 
 
 def test_a_gauged_hole_need_not_be_checked_again(tmp_path: Path) -> None:

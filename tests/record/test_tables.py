@@ -84,10 +84,10 @@ def test_summary_json_has_every_frozen_key(run: Path) -> None:
 
 
 def test_the_summary_counts_what_the_events_hold(run: Path) -> None:
-    """One hole failed and one undersize by construction; sums are those of the finished holes."""
+    """One hole is blind and one undersize by construction; sums are those of the finished holes."""
     record = read_journal(run)
     summary = summarise(record)
-    assert (summary.holes_through, summary.holes_failed, summary.holes_undersize) == (58, 1, 1)
+    assert (summary.holes_through, summary.holes_failed, summary.holes_undersize) == (58, 2, 1)
     assert summary.erode_seconds == pytest.approx(sum(hole.erode_s for hole in record.finished().values()), abs=1e-3)
     assert summary.measure_seconds == 30.0 * summary.measurements
     assert (summary.operator_prompts, summary.operator_rescues) == (0, 0)

@@ -61,15 +61,20 @@ class Bench:
 
 @dataclass
 class ConstantFeed:
-    """The baseline servo: feeds at a constant speed, retreats by a fixed amount at a low longer than `low_s`."""
+    """The baseline servo: feeds at a constant speed, retreats by a fixed amount at a low longer than `low_s`.
+
+    A low that goes on is answered again every `again_s`.
+    """
 
     feed_um_s: float = 30.0
     low_s: float = 0.025
     retreat_um: float = 40.0
+    again_s: float = 0.2
     over_um: float = 300.0
     seconds: float = 0.0
     pierced_s: float = 0.0
     shorts: int = 0
+    answered_s: float = 0.0
 
     def drill(self, bench: Bench, limit_s: float = 400.0) -> None:
         """Drill one hole as deep as the plate and `over_um`, counted from the first spark."""
@@ -92,7 +97,13 @@ class ConstantFeed:
             face_um += self._move_um(low_s)
 
     def _move_um(self, low_s: float) -> float:
-        return self.retreat_um * TICK_S / 0.04 if low_s > self.low_s else -self.feed_um_s * TICK_S
+        if low_s < TICK_S:  # the gap was up at some time of this tick
+            self.answered_s = 0.0
+            return -self.feed_um_s * TICK_S
+        if low_s > (self.answered_s + self.again_s if self.answered_s else self.low_s):
+            self.answered_s = low_s
+            return self.retreat_um
+        return 0.0
 
     @staticmethod
     def _low_s(segments: Segments, low_s: float) -> float:

@@ -83,6 +83,19 @@ def test_advance_and_renewal_change_the_length_alone_or_everything() -> None:
     assert (electrode.length_um, electrode.worn_um3, electrode.bend_um) == (45_000.0, 0.0, 0.0)
 
 
+def test_a_bent_end_wears_away() -> None:
+    """A bend sits in the rod's end: 3 mm of wear leave 1/e of it, pushing the rod out leaves all of it."""
+    electrode = ElectrodeTruth(GRID, 40_000.0, 0.0)
+    electrode.bend_um = 10.0
+    electrode.advance(5000.0)
+    electrode.wear_bend_off()
+    assert electrode.bend_um == pytest.approx(10.0)
+    electrode.height_um = [3000.0] * GRID.count
+    electrode.crater(0, 1e-9, 0)
+    electrode.wear_bend_off()
+    assert electrode.bend_um == pytest.approx(10.0 / 2.71828, rel=1e-4)
+
+
 def test_exit_grows_without_steps_from_the_pierced_tip_to_the_rod() -> None:
     """The largest pin resolves to less than 5 um while a cone sinks through, though the rings are 35 um wide."""
     hole = HoleTruth(GRID, 1000.0, 50.0)

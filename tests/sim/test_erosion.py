@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 from math import inf, isclose, pi
+from statistics import median
 
 import pytest
 from hypothesis import given, settings
@@ -257,11 +258,12 @@ def test_struck_below_when_the_tip_leaves_the_room_under_the_plate() -> None:
 def test_default_plant_drills_in_the_times_of_common_practice() -> None:
     """1.6 mm rod: 2 mm steel in 80-160 s, 0.5 mm sheet in 25-60 s, constant feed (common practice, no source)."""
     for thickness_um, low_s, high_s in ((2000.0, 80.0, 160.0), (500.0, 25.0, 60.0)):
-        bench = Bench(rod_um=1600.0, thickness_um=thickness_um)
-        servo = ConstantFeed()
-        servo.drill(bench)
-        assert servo.pierced_s > 0.0
-        assert low_s < servo.seconds < high_s
+        pierced_s = []
+        for seed in (1, 2, 3):
+            servo = ConstantFeed()
+            servo.drill(Bench(rod_um=1600.0, thickness_um=thickness_um, seed=seed))
+            pierced_s.append(servo.pierced_s)
+        assert low_s < median(pierced_s) < high_s
 
 
 def test_overcut_is_a_tenth_to_two_tenths_a_side() -> None:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from controller.core.breakthrough import FREE_RUN_UM
 from controller.core.cycles.ask import ask
 from controller.core.cycles.contacts import OPEN_V, prove
 from controller.core.cycles.measure import measure
 from controller.core.cycles.touch import release
 from controller.core.cycles.travel import rise_to_top
 from controller.core.events import ElectrodeAdvanced
+from controller.core.hole import ROOM_BELOW_MARGIN_MM
 from controller.core.phases import Trigger
-from controller.core.rig import Cycle, Rig, Trip
+from controller.core.rig import Cycle, Rig, Trip, guessed_cone_mm
+from controller.settings.units import UM_PER_MM
 
 
 def advance_due(rig: Rig) -> bool:
@@ -17,6 +20,12 @@ def advance_due(rig: Rig) -> bool:
     electrode = rig.electrode
     after = electrode.tip_mm - electrode.wear_mm - 2.0 * electrode.u_after(1.0)
     return after < rig.given.machine.holder.min_protrusion_mm
+
+
+def needle_too_long(rig: Rig) -> bool:
+    """True when the worn cone no longer fits into the room below the plate, free run and margin included."""
+    room_mm = rig.given.job.work.clear_below_mm - ROOM_BELOW_MARGIN_MM - FREE_RUN_UM / UM_PER_MM
+    return rig.electrode.cone_mm > room_mm
 
 
 def reach_mm(rig: Rig) -> float:
@@ -35,10 +44,14 @@ def advance(rig: Rig) -> Cycle[None]:
     job_rod = rig.given.job.electrode
     # A push by eye that gains less than its own error is none.
     by_eye_mm = 2.0 * holder.protrusion_u_mm
-    exhausted = reach_mm(rig) - electrode.tip_mm < by_eye_mm
+    needle = needle_too_long(rig)
+    exhausted = needle or reach_mm(rig) - electrode.tip_mm < by_eye_mm
     yield from rise_to_top(rig)
     to_mm = min(holder.protrusion_mm, job_rod.length_mm) if exhausted else reach_mm(rig)
-    if exhausted:
+    if needle:
+        what = f"The rod is worn to a needle of {electrode.cone_mm:.1f} mm, longer than the room below the plate."
+        do = f"Put a flat-ended rod of {job_rod.length_mm:.0f} mm in; it is to stand out {to_mm:.0f} mm (± {by_eye_mm:.0f})."
+    elif exhausted:
         what = f"The rod is down to {electrode.stock_mm:.1f} mm, too short to be pushed any further."
         do = f"Put a new rod of {job_rod.length_mm:.0f} mm in so that it stands out {to_mm:.0f} mm (± {by_eye_mm:.0f})."
     else:
@@ -51,7 +64,7 @@ def advance(rig: Rig) -> Cycle[None]:
         what_to_do=do,
         what_next="The host proves the source absent, measures the electrode on the reference plate and goes on.",
         choices=("done", "end"),
-        planned=True,
+        planned=not needle,
     )
     if (yield from prove(rig)) <= OPEN_V:
         raise Trip(
@@ -63,6 +76,8 @@ def advance(rig: Rig) -> Cycle[None]:
     rig.enter(Trigger.GO_ON)
     stock = job_rod.length_mm if exhausted else None
     electrode.renewed(to_mm, holder.protrusion_u_mm, stock)
+    if exhausted:
+        electrode.cone_mm, electrode.cone_u_mm = 0.0, guessed_cone_mm(rig.given)
     yield from measure(rig)
     rig.advances += 1
     rig.tell(ElectrodeAdvanced(rig.now_s, electrode.tip_mm, electrode.stock_mm, rig.advances))

@@ -14,6 +14,10 @@ ABSENT_V = 0.2
 OPEN_V = 2.5
 # Longest time a contact may take to follow its coil: five times the release asked for (20 ms, electrics.md).
 CONTACT_TIMEOUT_S = 0.1
+# A source on an open gap shows its voltage, at the latest after its longest drop-out (0.4 s, electrics.md) or its own
+# shut-off after a short (some seconds). Half of the 10 s that it may stand live without removal (interfaces.md): chosen.
+ALIVE_TIMEOUT_S = 5.0
+ALIVE_S = 0.02
 # A relay and its reading settle: twice the sensing relay's usual 5–10 ms (common practice, no source), in whole ticks.
 SENSE_SETTLE_S = 0.03
 # A wet tip drips; how long to wait for the sensing path to open at a place where the gap is known to be wide.
@@ -58,7 +62,7 @@ def prove(rig: Rig) -> Cycle[float]:
 def energise(rig: Rig) -> Cycle[None]:
     """Sensing off, water on, flow confirmed, source on; in approach, after a proof.
 
-    Raises Trip when no flow is confirmed or the source contact does not close.
+    Raises Trip when no flow is confirmed, the source contact does not close, or no voltage comes over the open gap.
     """
     if rig.locks.on[Output.SENSING]:
         yield (Switch(Output.SENSING, False),)
@@ -76,6 +80,12 @@ def energise(rig: Rig) -> Cycle[None]:
             "source stuck off",
             "the source contact was commanded on and its mirror contact says that it stayed open",
             "look at the heartbeat supply, the coil and the contact; `gapwright check` tests each",
+        )
+    if not (yield from until(rig, lambda: rig.sense.open_s >= ALIVE_S, ALIVE_TIMEOUT_S)):
+        raise Trip(
+            "source dead",
+            "the source is on the electrode, the gap was sensed open a moment ago, and no voltage has come",
+            "look at the supply, its isolator and its fuses, and at the front end",
         )
 
 

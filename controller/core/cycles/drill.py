@@ -14,10 +14,10 @@ from controller.core.cycles.recover import RETREAT_UM_S, Freed, flush, recover, 
 from controller.core.cycles.touch import release
 from controller.core.cycles.travel import lower, rise, travel
 from controller.core.cycles.wait import pause
-from controller.core.hole import Ending, Hole
+from controller.core.hole import ROOM_BELOW_MARGIN_MM, Ending, Hole
 from controller.core.path import Plunge, Slide
 from controller.core.permissions import APPROACH_SPEED_UM_S, RETURN_SPEED_UM_S, TOUCH_SPEED_UM_S
-from controller.core.phases import Phase, Trigger
+from controller.core.phases import Trigger
 from controller.core.rig import Cycle, Rig, Trip
 from controller.plan.plan import PlannedHole
 from controller.settings.units import UM_PER_MM
@@ -37,7 +37,6 @@ STALL_S, STALLS_MAX = 20.0, 6
 # Shorts that small retreats answer again and again within this stretch of time call for the next rung.
 RELAPSE_S, RELAPSES = 4.0, 2
 SHORTS_MAX = 120  # in one hole, before it is given up: ten times what a bad hole shows. Chosen so.
-ROOM_BELOW_MARGIN_MM = 0.5  # kept free above whatever lies below the plate; chosen so
 REPORT_S = 5.0
 # The last stretch back to a front that was left is taken slowly: one usual gap and the play, at a speed at which the
 # reaction time (0.1 s) costs a fifth of a gap. Chosen so.
@@ -245,10 +244,18 @@ class Drilling:
     def _after_help(self) -> Cycle[None]:
         """Hands were on the electrode: measure it again, come back above the hole."""
         rig = self._rig
-        rig.electrode.renewed(rig.electrode.tip_mm, rig.given.machine.holder.protrusion_u_mm)
-        yield from measure(rig)
+        before_mm = rig.electrode.tip_mm
+        yield from self._measure_again()
+        # The tip shall start as high above the face as before, however long the electrode is now: a shorter one would
+        # else run down to its front through air, which looks like the free run behind a hole.
+        self._start_z_um += (rig.electrode.tip_mm - before_mm) * UM_PER_MM
         yield from travel(rig, self._planned.x_mm, self._planned.y_mm)
         yield from lower(rig, self._start_z_um)
+
+    def _measure_again(self) -> Cycle[None]:
+        electrode = self._rig.electrode
+        electrode.renewed(electrode.tip_mm, self._rig.given.machine.holder.protrusion_u_mm)
+        yield from measure(self._rig)
 
     # -- leaving ---------------------------------------------------------------------------------------------------
 
@@ -256,10 +263,14 @@ class Drilling:
         """Withdraw to the start height, isolate cold; a short on the way goes up the ladder."""
         rig = self._rig
         rig.say(f"Hole {self._planned.index}: withdrawing")
-        rig.enter(Trigger.WITHDRAW)
-        yield self.slide.back_to(0.0, RETREAT_UM_S)
-        if not (yield from isolate(rig, 3.0)):
-            yield from recover(rig, self.slide, 0.0, 2)
-        if rig.in_phase(Phase.RETRACT):
-            rig.enter(Trigger.CLEARED)
+        freed = Freed.IN_HOLE
+        while freed is Freed.IN_HOLE:  # freed live: withdraw again, the source is still on
+            rig.enter(Trigger.WITHDRAW)
+            yield self.slide.back_to(0.0, RETREAT_UM_S)
+            if (yield from isolate(rig, 3.0)):
+                rig.enter(Trigger.CLEARED)
+                break
+            freed = yield from recover(rig, self.slide, 0.0, 2)
         yield from rise(rig)
+        if freed is Freed.HELPED:
+            yield from self._measure_again()

@@ -55,7 +55,8 @@ def recover(rig: Rig, slide: Slide, start_um: float, first_rung: int) -> Cycle[F
     rig.tell(ShortBegan(rig.now_s, rig.hole, rig.feed_um / UM_PER_MM))
     rig.enter(Trigger.SHORT)
     for rung in range(first_rung, 3):
-        yield slide.back(SMALL_UM if rung == 1 else LARGE_UM, RETREAT_UM_S)
+        # Above the start height there is nothing to be gained, and lift upon lift would lead out of the travel.
+        yield slide.back(SMALL_UM if rung == 1 else LARGE_UM, RETREAT_UM_S, no_further_um=start_um)
         yield from drain(rig)
         if (yield from _opened(rig, RUNG_S[rung - 1])):
             if rung == 2:

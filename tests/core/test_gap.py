@@ -1,0 +1,198 @@
+"""The gap filter on synthetic signals: what it tells, how soon, and what it learns."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from controller.core.gap import SPARK_PAUSE_MAX_MS, GapFilter, GapState, WindowReader
+from controller.settings.machine import DropOuts, Sampler
+from tests.core.signals import Heard, Stretch, heard, job, log_normal_ms
+
+OPEN, SPARKING, SHORTED, OFF = GapState.OPEN, GapState.SPARKING, GapState.SHORTED, GapState.OFF
+FRONT_ENDS = ("clamp", "divider", "biased")
+BURNING = Sampler(front_end="divider")
+
+
+# -- reading -------------------------------------------------------------------------------------------------------
+
+
+def test_sparks_are_low_runs_no_longer_than_a_spark_pause() -> None:
+    """A low of up to 13 ms counts as one spark when it ends, across ticks too; a longer one as a long low."""
+    reader = WindowReader(Sampler())
+    high, low = 614, 5
+    assert reader.read([high] * 3 + [low] * 5 + [high] * 2).sparks == 1
+    assert reader.read([high] * 5 + [low] * 5).sparks == 0
+    assert reader.read([low] * 3 + [high] * 7).sparks == 1
+    assert reader.read([low] * 10).low_ms == 10
+    window = reader.read([low] * 10)
+    assert (window.sparks, window.low_ms) == (0, 20)
+    window = reader.read([high] * 10)
+    assert (window.sparks, window.ended_ms, window.low_ms) == (0, 20, 0)
+
+
+@pytest.mark.parametrize("gap_v", [15.0, 22.5, 30.0])
+def test_a_burning_voltage_is_neither_open_nor_short(gap_v: float) -> None:
+    """The divider tells 22.5 ± 7.5 V from both open and short.
+
+    Burning voltage 22.5 V: Proc. IMechE B 2015, 10.1177/0954405415598942; 20 to 30 V is the usual range (memory).
+    """
+    count = round(gap_v * 4.5 / 64.0 / 5.0 * 1023)
+    window = WindowReader(BURNING).read([count] * 10)
+    assert (window.burning, window.lows) == (10, 0)
+
+
+def test_a_tick_without_samples_changes_nothing() -> None:
+    """A stream that stutters is no evidence of anything."""
+    sampler = Sampler()
+    reader, gap = WindowReader(sampler), GapFilter(sampler, DropOuts(), 0.01)
+    gap.update(reader.read([614] * 4 + [5] * 3 + [614] * 3), 0.0, 0.01)
+    before = (gap.state, gap.p_open, gap.p_sparking)
+    gap.update(reader.read([]), 0.0, 0.01)
+    assert (gap.state, gap.p_open, gap.p_sparking) == before
+
+
+# -- telling -------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("front_end", FRONT_ENDS)
+@pytest.mark.parametrize(("rate_hz", "least"), [(10.0, 0.92), (60.0, 0.86), (120.0, 0.95)])
+def test_the_state_is_right_most_of_the_time(front_end: str, rate_hz: float, least: float) -> None:
+    """Sparks at a rate, drop-outs of 10 to 400 ms, shorts: the share of time told right.
+
+    A tick has one state, so at 60 sparks a second, where a tick is often part open and part sparking, no telling tick
+    by tick could do better than 0.89; hence three bounds.
+    """
+    assert heard(job(np.random.default_rng(7), 60.0, rate_hz), front_end).share() >= least
+
+
+@pytest.mark.parametrize("front_end", FRONT_ENDS)
+def test_probabilities_stay_probabilities(front_end: str) -> None:
+    """Every tick they are 0 to 1 and sum to 1."""
+    sampler = Sampler.model_validate({"front_end": front_end})
+    reader, gap = WindowReader(sampler), GapFilter(sampler, DropOuts(), 0.01)
+    rng = np.random.default_rng(3)
+    for _ in range(3000):
+        count = int(rng.choice([0, 1, 10, 25]))
+        low = rng.random() < 0.5
+        samples = [int(sample) for sample in rng.integers(0, 40 if low else 1024, count)]
+        gap.update(reader.read(samples), float(rng.choice([0.0, 50.0])), 0.01)
+        shares = (gap.p_open, gap.p_sparking, gap.p_shorted, gap.p_off)
+        assert min(shares) >= 0.0
+        assert sum(shares) == pytest.approx(1.0)
+
+
+def short_called_after_ms(front_end: str, fingerprint: DropOuts) -> int:
+    """From metal contact to the first tick that says so."""
+    told = heard([Stretch(SPARKING, 3000, 60.0), Stretch(SHORTED, 2000)], front_end, fingerprint=fingerprint)
+    return (told.ticks(SHORTED)[0] - 300) * 10
+
+
+def test_a_biased_front_end_tells_metal_at_once() -> None:
+    """Metal below 0.1 V is no drop-out (electrics.md): called within a tick or two after the longest spark pause."""
+    assert short_called_after_ms("biased", DropOuts()) <= SPARK_PAUSE_MAX_MS + 20
+
+
+@pytest.mark.parametrize("front_end", ["clamp", "divider"])
+def test_a_source_that_drops_out_often_earns_patience(front_end: str) -> None:
+    """The more and the longer drop-outs the fingerprint shows, the later a low is called a short; but it is called."""
+    delays = [
+        short_called_after_ms(front_end, DropOuts(rate_hz=rate_hz, median_s=median_s, longest_s=0.4))
+        for rate_hz, median_s in ((0.01, 0.06), (0.3, 0.06), (2.0, 0.12))
+    ]
+    assert delays == sorted(delays)
+    assert delays[0] <= 30
+    assert 60 <= delays[1] <= 150
+    assert 250 <= delays[2] <= 600
+
+
+@pytest.mark.parametrize("front_end", ["clamp", "divider"])
+def test_drop_outs_are_ridden_out_when_they_are_known_to_be_frequent(front_end: str) -> None:
+    """With the right fingerprint most drop-outs of a bad source (two a second) pass without being called a short."""
+    rng = np.random.default_rng(5)
+    stretches = []
+    for _ in range(60):
+        stretches += [Stretch(SPARKING, 500, 60.0), Stretch(OFF, log_normal_ms(rng, 0.06, 0.7, 20, 400))]
+    told = heard(stretches, front_end, fingerprint=DropOuts(rate_hz=2.0, median_s=0.06, longest_s=0.4))
+    assert called(told) <= 3
+
+
+def called(told: Heard) -> int:
+    """How often a short was begun to be told."""
+    shorted = [said is SHORTED for said in told.said]
+    return sum(1 for before, now in zip([False, *shorted], shorted, strict=False) if now and not before)
+
+
+def test_a_lift_tells_a_short_from_a_drop_out() -> None:
+    """A low that outlasts a lift of several gaps is a drop-out, or a weld: the belief turns."""
+    sampler = Sampler()
+    reader, gap = WindowReader(sampler), GapFilter(sampler, DropOuts(), 0.01)
+    for _ in range(15):
+        gap.update(reader.read([5] * 10), 0.0, 0.01)
+    before = gap.p_shorted
+    for _ in range(5):
+        gap.update(reader.read([5] * 10), 80.0, 0.01)
+    assert before > 0.5
+    assert gap.p_shorted < 0.5
+
+
+# -- learning ------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("front_end", FRONT_ENDS)
+@pytest.mark.parametrize(("true_hz", "median_s"), [(0.35, 0.06), (1.5, 0.1)])
+def test_rates_and_durations_are_learned(front_end: str, true_hz: float, median_s: float) -> None:
+    """Five minutes of a source unlike its fingerprint: rate and median of drop-outs are found within a third."""
+    rng = np.random.default_rng(9)
+    stretches = []
+    for _ in range(int(300 * true_hz)):
+        stretches.append(Stretch(SPARKING, max(int(1000 * rng.exponential(1.0 / true_hz)), 20), 60.0))
+        stretches.append(Stretch(OFF, log_normal_ms(rng, median_s, 0.6, 14, 400)))
+    laws = heard(stretches, front_end, fingerprint=DropOuts(rate_hz=0.3, median_s=0.04, longest_s=0.4)).filter
+    assert laws.drop_outs.rate_hz == pytest.approx(true_hz, rel=0.35)
+    assert laws.drop_outs.median_s == pytest.approx(median_s, rel=0.35)
+
+
+def test_short_circuits_and_drop_outs_are_not_mixed_up() -> None:
+    """Rare long shorts among many short drop-outs, all with one and the same signal: each law keeps its own rate."""
+    laws = heard(job(np.random.default_rng(7), 240.0, 60.0, drop_out_hz=0.35, short_hz=0.05), "clamp").filter
+    assert laws.drop_outs.rate_hz == pytest.approx(0.35, rel=0.35)
+    assert laws.shorts.rate_hz == pytest.approx(0.05, rel=0.6)
+    assert laws.shorts.rate_hz < 0.3 * laws.drop_outs.rate_hz
+
+
+def test_shorts_that_were_lifted_out_of_do_not_shorten_the_law() -> None:
+    """Shorts of two seconds, every one lifted out of after a tenth: their mean must not come out as a tenth.
+
+    Censored durations: of an exponential law the mean is time watched over endings watched (any textbook on survival).
+    """
+    sampler = Sampler(front_end="biased")
+    reader, gap = WindowReader(sampler), GapFilter(sampler, DropOuts(), 0.01)
+    for _ in range(40):
+        for _ in range(100):
+            gap.update(reader.read([614] * 10), 0.0, 0.01)
+        for _ in range(10):
+            gap.update(reader.read([5] * 10), 0.0, 0.01)
+        gap.update(reader.read([5] * 10), 40.0, 0.01)
+        gap.update(reader.read([614] * 10), 40.0, 0.01)
+    assert gap.shorts.mean_s > 1.5
+
+
+def test_the_spark_rate_is_counted_right() -> None:
+    """Regular sparks, 50 a second: the smoothed rate is 50 within a tenth, for every front end."""
+    for front_end, burning in (("clamp", 614), ("divider", 324), ("biased", 614)):
+        sampler = Sampler.model_validate({"front_end": front_end})
+        reader, gap = WindowReader(sampler), GapFilter(sampler, DropOuts(), 0.01)
+        for _ in range(200):
+            gap.update(reader.read([920] * 8 + [burning] * 2), 0.0, 0.01)
+            gap.update(reader.read([5] * 4 + [920] * 6), 0.0, 0.01)
+        assert gap.spark_rate_hz == pytest.approx(50.0, rel=0.1)
+
+
+def test_a_restart_keeps_what_was_learned() -> None:
+    """Source off and on again: the past minute's lows are forgotten, the laws are not."""
+    gap = heard(job(np.random.default_rng(7), 60.0, 60.0), "clamp").filter
+    learned = (gap.drop_outs.rate_hz, gap.drop_outs.median_s, gap.shorts.rate_hz)
+    gap.restart()
+    assert (gap.drop_outs.rate_hz, gap.drop_outs.median_s, gap.shorts.rate_hz) == learned
+    assert (gap.state, gap.spark_rate_hz, gap.high_share) == (OPEN, 0.0, 1.0)

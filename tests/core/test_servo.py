@@ -1,0 +1,111 @@
+"""The servo: forward by what the gap shows, and a reference that finds the best rate."""
+
+from __future__ import annotations
+
+from math import exp
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from controller.core.gap import GapFilter
+from controller.core.permissions import SERVO_SPEED_UM_S
+from controller.core.servo import Reference, Servo
+from controller.settings.machine import DropOuts, Sampler
+
+TICK_S = 0.01
+
+
+def showing(high_share: float) -> GapFilter:
+    gap = GapFilter(Sampler(), DropOuts(), TICK_S)
+    gap.high_share = high_share
+    return gap
+
+
+def test_a_long_low_stops_the_feed() -> None:
+    """What may be a short is not fed into, however open the gap looked before."""
+    assert Servo(TICK_S).feed_um(showing(1.0), 0, long_low=True) == 0.0
+
+
+def test_a_crowded_gap_stops_the_feed() -> None:
+    """Below the reference there is no feed: erosion opens the gap, backing off is left to shorts."""
+    servo = Servo(TICK_S)
+    assert servo.feed_um(showing(servo.reference.now - 0.01), 1, long_low=False) == 0.0
+
+
+@given(st.lists(st.tuples(st.floats(0.0, 1.0), st.integers(0, 3), st.booleans()), max_size=400))
+def test_the_feed_stays_within_its_limits(seen: list[tuple[float, int, bool]]) -> None:
+    """Never back, never faster than the servo may."""
+    servo = Servo(TICK_S)
+    feeds = [servo.feed_um(showing(share), sparks, long_low=low) for share, sparks, low in seen]
+    assert all(0.0 <= feed <= SERVO_SPEED_UM_S * TICK_S + 1e-9 for feed in feeds)
+
+
+@given(st.floats(0.0, 1.0), st.floats(0.0, 1.0))
+def test_the_wider_the_gap_the_faster_the_feed(one: float, other: float) -> None:
+    """More time at high level never means less feed."""
+    low, high = sorted((one, other))
+    assert Servo(TICK_S).feed_um(showing(low), 0, long_low=False) <= Servo(TICK_S).feed_um(
+        showing(high), 0, long_low=False
+    )
+
+
+def test_the_feed_grows_with_what_was_free_and_falls_with_the_first_spark() -> None:
+    """Fed through half a millimetre without a spark the feed has grown many times over; one spark ends that."""
+    servo, way_um = Servo(TICK_S), 0.0
+    first = servo.feed_um(showing(1.0), 0, long_low=False)
+    while way_um < 500.0:
+        feed = servo.feed_um(showing(1.0), 0, long_low=False)
+        way_um += feed
+    assert feed > 4.0 * first
+    assert servo.feed_um(showing(1.0), 1, long_low=False) == pytest.approx(first)
+
+
+def test_the_loop_settles_on_a_front_that_recedes() -> None:
+    """Closed over a receding front the gap settles without ever closing, and the feed at the front's own speed.
+
+    The front: 20 µm/s when sparking all the time; the high share rises linearly from 0 at no gap to 1 at 50 µm
+    (middle of the usual 10–100 µm, references §3), told with the filter's own lag of 0.12 s.
+    """
+    servo, gap_um, gap = Servo(TICK_S), 50.0, showing(1.0)
+    gaps = []
+    for _ in range(3000):
+        share = min(max(gap_um / 50.0, 0.0), 1.0)
+        gap.high_share += (1.0 - exp(-TICK_S / 0.12)) * (share - gap.high_share)
+        fed = servo.feed_um(gap, 1, long_low=False)
+        gap_um += 20.0 * (1.0 - share) * TICK_S - fed
+        gaps.append(gap_um)
+    assert min(gaps) > 5.0
+    assert max(gaps[-500:]) - min(gaps[-500:]) < 2.0
+    settled = servo.reference.now + 20.0 * (1.0 - gaps[-1] / 50.0) / servo.GAIN_UM_S
+    assert gaps[-1] / 50.0 == pytest.approx(settled, abs=0.02)
+
+
+@pytest.mark.parametrize("best", [0.2, 0.45, 0.7])
+def test_the_reference_climbs_to_the_best_rate(best: float) -> None:
+    """On a rate with one maximum the centre ends within two trials' width of it, from one common start."""
+    reference, depth_um = Reference(), 0.0
+    for tick in range(int(1200 / 0.1)):
+        depth_um += 0.1 * max(25.0 * (1.0 - 4.0 * (reference.now - best) ** 2), 0.0)
+        reference.follow(tick * 0.1, depth_um)
+    assert reference.centre == pytest.approx(best, abs=2.0 * Reference.TRIAL)
+
+
+@given(st.lists(st.floats(0.0, 100.0), min_size=1, max_size=300))
+def test_the_reference_never_leaves_its_bounds(gains: list[float]) -> None:
+    """Whatever is gained when, the centre stays where neither end can stop the feed for good."""
+    reference, depth_um = Reference(), 0.0
+    for number, gain in enumerate(gains):
+        depth_um += gain
+        reference.follow(number * 1.0, depth_um)
+        assert Reference.LEAST <= reference.centre <= Reference.MOST
+
+
+def test_an_interrupted_trial_is_not_judged() -> None:
+    """A jump of the depth across an interruption (another hole) counts for neither side."""
+    reference = Reference()
+    for tick in range(1000):
+        if tick % 10 == 0:
+            reference.interrupt()
+        reference.follow(tick * 0.1, float(tick % 10) * 1000.0)
+    assert reference.centre == Reference.START
