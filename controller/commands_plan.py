@@ -28,7 +28,7 @@ from sim.settings import load_plant
 PICTURES = (".svg", ".png", ".pdf")
 
 
-# Ticks between two looks at whether a rehearsal is over; nothing else happens there, so it only has to be large. Chosen so.
+# Ticks between two looks at whether a rehearsal is over: chosen large, since nothing else happens there.
 STEP_TICKS = 100_000
 
 

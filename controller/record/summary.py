@@ -144,7 +144,8 @@ def _help_wanted(prompts: int, rescues: int) -> str:
         return "no operator needed"
     if rescues == 0:
         return f"operator needed {times(prompts)}, as planned"
-    return f"operator needed {times(prompts)}, {rescues} of them unplanned"
+    unplanned = "not planned" if rescues == prompts else f"{rescues} of them not planned"
+    return f"operator needed {times(prompts)}, {unplanned}"
 
 
 def times(count: int) -> str:

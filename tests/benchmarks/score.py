@@ -268,5 +268,5 @@ def _inside(error_mm: float, u_mm: float) -> bool:
 
 
 def touch_errors_um(scores: Sequence[Score]) -> list[float]:
-    """Absolute errors of all measurements on the reference plate."""
-    return [abs(error_mm) * UM_PER_MM for score in scores for error_mm in score.touch_errors_mm]
+    """Absolute errors of the measurements on a wetted plate: all but each run's first, before any water flowed."""
+    return [abs(error_mm) * UM_PER_MM for score in scores for error_mm in score.touch_errors_mm[1:]]

@@ -26,6 +26,7 @@ SIDEWAYS_IN = {"idle", "retract"}
 # A step of the coarsest axis (12.5 µm) and rounding: chosen so that rounding is no breach.
 ROUNDING_UM = 15.0
 TICK_S = 0.01
+TOUCH_SPEED_UM_S = 1500.0  # "touch speed" of the table, as this project chose it
 LOW_COUNTS = 307  # 1.5 V: half of the clamp's plateau (electrics.md)
 PROVEN_FOR_S = 120.0  # a proof is of here and now: homing, prompts and travel make it stale long before. Chosen so.
 
@@ -119,7 +120,9 @@ class Monitor:
         if down_um > ROUNDING_UM and (self._ended or not forward_ok):
             self._breach(seen, f"forward by {down_um:.1f} µm")
         sideways_um = abs(target[0] - here[0]) + abs(target[1] - here[1])
-        if sideways_um > ROUNDING_UM and (self._ended or self.phase not in SIDEWAYS_IN or self.on[Output.SOURCE]):
+        probing = self.phase == "probe" and move.speed_um_s <= TOUCH_SPEED_UM_S
+        sideways_ok = (self.phase in SIDEWAYS_IN or probing) and not self.on[Output.SOURCE] and not self._ended
+        if sideways_um > ROUNDING_UM and not sideways_ok:
             self._breach(seen, f"sideways by {sideways_um:.1f} µm")
         if self._stopped:
             self._breach(seen, "motion after stop")

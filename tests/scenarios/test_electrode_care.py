@@ -52,7 +52,7 @@ def test_after_an_advance_the_source_is_proven_absent_and_the_rod_measured_befor
     measured = next(event for event in stage.told(ElectrodeMeasured) if event.time_s > answered.time_s)
     assert answered.time_s < proven.time_s < measured.time_s <= advanced.time_s
     # The hand is out by up to 2 mm (interfaces.md); the measurement by no more than a wet touch may be.
-    assert advanced.tip_length_mm == measured.tip_length_mm
+    assert advanced.tip_length_mm == pytest.approx(measured.tip_length_mm, abs=0.001)
     assert measured.tip_length_mm != pytest.approx(measured.predicted_mm, abs=0.05)
 
 
@@ -73,7 +73,7 @@ def exhausted_stage(*, operator: bool = True) -> Stage:
     stage = Stage(
         holes=3,
         machine_keys={"holder": {"protrusion_mm": 26.0, "protrusion_u_mm": 0.2, "min_protrusion_mm": 25.0}},
-        job={"electrode": {"length_mm": 26.0, "min_length_mm": 25.0}},
+        job={"electrode": {"length_mm": 25.6, "min_length_mm": 25.0}},
         operator=operator,
     )
     return standing_out(stage, 25.3)

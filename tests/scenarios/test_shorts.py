@@ -12,15 +12,14 @@ from tests.scenarios.test_whole_jobs import SHORT_OF_FULL_MM
 
 # Every contact that is held for a moment welds; what holds is the usual strength.
 WELDS: Changes = {"weld": {"rate_scale": 50.0}}
-# A weld that no lift within the ladder tears off.
-STRONG: Changes = {"weld": {"rate_scale": 50.0, "strength_um": 50_000.0}}
+# No contact welds by itself; the one that the scenario makes is torn off by no lift within the ladder.
+STRONG: Changes = {"weld": {"rate_scale": 0.0, "strength_um": 50_000.0}}
 
 
 def weld(virtual: VirtualMachine) -> None:
-    """The tip welds to the work now, with the plant's own strength."""
-    erosion = virtual.truth.erosion
-    while not erosion.welded:
-        erosion._weld.hold(1.0, virtual._axes.face_z_um, turning=False)
+    """The tip welds to the work now, with the plant's mean strength."""
+    bond = virtual.truth.erosion._weld
+    bond.held, bond._face_um, bond._strength_um = True, virtual._axes.face_z_um, bond._plant.strength_um
 
 
 def welded_stage(strength: Changes, *, operator: bool = True, spindle: bool = False, seed: int = 1) -> Stage:

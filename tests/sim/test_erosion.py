@@ -221,7 +221,8 @@ def test_pressed_contact_shorts_and_may_weld() -> None:
 
 def test_long_short_shuts_the_source_off_and_it_comes_back() -> None:
     """Some sources shut off after a long short and come back by themselves (electrics.md)."""
-    bench = Bench(plant_with(weld={"rate_hz": 0.0}, source={"dropout_rate_hz": 0.0}))
+    # A level of its own for the output away, so that it can be told from the short here.
+    bench = Bench(plant_with(weld={"rate_hz": 0.0}, source={"dropout_rate_hz": 0.0, "off_v": 0.4}))
     volts = [v for _, v in bench.park(-5.0, 6.0)]
     off_v = bench.plant.source.off_v
     assert off_v in volts

@@ -193,6 +193,7 @@ class Drilling:
         gap = sense.gap
         rig.say(f"Hole {self._planned.index}: eroding")
         servo.start()
+        hole.deeper_s = rig.now_s  # a stall is time spent eroding, not measuring or asking on the way here
         while not short_declared(rig):
             hole.count(slide.tip_um, sense.sparks)
             hole.eroded(gap.state, tick_s, REPORT_S)
