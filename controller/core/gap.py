@@ -46,6 +46,10 @@ SPARK_PAUSE_MAX_MS = 13.0
 # chosen so that a tick rarely belongs to both.
 SPARKING_MS = 10.0
 
+# A short that a lift ends, it ends at once: three ticks for the lift's last steps to be done, seen and sampled. A low
+# that ends later ended by itself. Chosen so.
+ANSWER_S = 0.03
+
 # Time constant of the smoothed spark rate and high share; the servo's gain is matched to it (servo.py).
 SMOOTHING_S = 0.12
 
@@ -149,6 +153,8 @@ class GapFilter:
 
     __slots__ = (
         "_biased",
+        "_lift_um",
+        "_lifted_s",
         "_metal_share",
         "_off",
         "_short",
@@ -170,7 +176,7 @@ class GapFilter:
         # ten sparks, and at the servo's usual feed the tip goes a tenth of a gap meanwhile.
         self._smoothing = 1.0 - exp(-tick_s / SMOOTHING_S)
         self._metal_share = 0.0
-        self._untouched_s = 0.0
+        self._untouched_s = self._lift_um = self._lifted_s = 0.0
         self.spark_rate_hz = 0.0
         self.high_share = 1.0
         self.p_open, self.p_sparking, self.p_shorted, self.p_off = 1.0, 0.0, 0.0, 0.0
@@ -223,12 +229,14 @@ class GapFilter:
             self.p_open, self.p_sparking = 1.0, 0.0
         self.p_shorted = self.p_off = 0.0
         self._metal_share = 0.0
-        self._untouched_s = 0.0
+        self._untouched_s = self._lift_um = self._lifted_s = 0.0
 
     def _weigh_long_low(self, window: Window, lift_um: float) -> None:
         low_s = window.low_ms * 0.001
         if lift_um <= 0.0:
             self._untouched_s = low_s
+        if lift_um > self._lift_um:
+            self._lift_um, self._lifted_s = lift_um, low_s
         off = self._off.rate_hz * self._off.survival(low_s)
         short = self._short.rate_hz * self._short.survival(low_s, lift_um)
         if self._biased and window.samples:
@@ -241,12 +249,15 @@ class GapFilter:
     def _learn(self, low_s: float, lift_um: float, dt_s: float) -> None:
         """A long low is over: share it between the two laws by how probable each makes it to have ended just then.
 
-        Untouched, that is within the last tick; after a lift, since the lift, which ends shorts and no drop-outs.
+        With the lift, or at once after it: since the lift began, which ends shorts and no drop-outs. Untouched, or long
+        after a lift that was no answer: within the last tick.
         """
-        since_s = min(self._untouched_s, low_s) if lift_um > 0.0 else low_s - dt_s
+        answered = lift_um > 0.0 and (lift_um > self._lift_um or low_s - self._lifted_s <= ANSWER_S)
+        since_s = min(self._untouched_s, low_s) if answered else low_s - dt_s
         since_s = max(since_s, 0.001)  # a sample: no law is asked about nothing
+        before_um = 0.0 if answered else lift_um
         off = self._off.rate_hz * (self._off.survival(since_s) - self._off.survival(low_s))
-        short = self._short.rate_hz * (self._short.survival(since_s, 0.0) - self._short.survival(low_s, lift_um))
+        short = self._short.rate_hz * (self._short.survival(since_s, before_um) - self._short.survival(low_s, lift_um))
         if self._biased:
             off, short = self._told_by_metal(off, short)
         p_off = off / (off + short) if off + short > 0.0 else 0.5

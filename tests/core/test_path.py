@@ -35,7 +35,9 @@ def act(on: Slide, action: tuple[str, float]) -> tuple[Move, ...]:
         return on.forward(um, 0)
     if name == "take_up":
         return on.take_up(1000.0)
-    return {"back": on.back, "back_to": on.back_to, "advance_to": on.advance_to}[name](um, 1000.0)
+    if name == "advance_to":
+        return on.advance_to(um, 1000.0)
+    return on.back(um, 1000.0) if name == "back" else on.back_to(um, 1000.0)
 
 
 def test_a_plunge_goes_straight_down() -> None:

@@ -42,6 +42,7 @@ class Monitor:
         self._high = [mm * 1000.0 + ROUNDING_UM for mm in machine.axes.travel_max_mm]
         self._changed_s = dict.fromkeys(Output, -1e9)
         self._here: tuple[float, float, float] | None = None
+        self._halted_from: tuple[float, float, float] | None = None
         self._proven_s: float | None = None
         self._stopped = False
         self._ended = False
@@ -74,8 +75,8 @@ class Monitor:
         elif isinstance(command, Move):
             self._move(command, seen)
         elif isinstance(command, Halt):
-            # Sideways it stands where it was last sent (halts come on straight ways down), whatever is reported.
-            self._here = (*self._here[:2], seen.z_um) if self._here else None
+            # It stands where it is reported or, sideways, where it was last sent: reports may be spoiled.
+            self._halted_from, self._here = self._here, None
         elif isinstance(command, Home):
             self._here = None
             if self.phase not in SIDEWAYS_IN or self.on[Output.SOURCE] or self._stopped:
@@ -119,7 +120,9 @@ class Monitor:
         forward_ok = self.phase in FORWARD_IN or (self.phase in JOG_IN and not self.on[Output.SOURCE])
         if down_um > ROUNDING_UM and (self._ended or not forward_ok):
             self._breach(seen, f"forward by {down_um:.1f} µm")
-        sideways_um = abs(target[0] - here[0]) + abs(target[1] - here[1])
+        starts = [here, self._halted_from or here]
+        self._halted_from = None
+        sideways_um = min(abs(target[0] - x_um) + abs(target[1] - y_um) for x_um, y_um, _ in starts)
         probing = self.phase == "probe" and move.speed_um_s <= TOUCH_SPEED_UM_S
         sideways_ok = (self.phase in SIDEWAYS_IN or probing) and not self.on[Output.SOURCE] and not self._ended
         if sideways_um > ROUNDING_UM and not sideways_ok:
