@@ -26,9 +26,9 @@ Segments = list[tuple[float, float]]
 
 # Heating iron to its melt takes 10.2 J/mm³ (thermochemical tables, references section 1), in J/um³.
 MELT_J_PER_UM3 = 10.2e-9
-# A gap that waits no longer than this after a discharge still counts as sparking: chosen, one tick at 100 Hz; a state
-# is a regime, not the instant.
-SPARKING_GRACE_S = 0.010
+# A gap that waits no longer than this after a discharge still counts as sparking: a state is a regime, not the instant.
+# Chosen: ten ticks at 100 Hz.
+SPARKING_GRACE_S = 0.1
 # Recovery rises like a charging capacitor; its voltage up to these shares of the time, in steps. Chosen.
 RECOVERY_STEPS = ((0.25, 0.35), (0.5, 0.70), (1.0, 0.93))
 # A crater is no smaller than this share of its mean. Chosen.

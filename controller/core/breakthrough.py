@@ -46,6 +46,7 @@ class Breakthrough:
         "_cusum",
         "_edge_um",
         "_full",
+        "_most",
         "_recent",
         "_sparks",
         "_thickness_um",
@@ -60,6 +61,7 @@ class Breakthrough:
         self._counted: list[float] = []
         self._cusum = Cusum(target=0.0, allowance=ALLOWANCE, threshold=THRESHOLD, downward=True)
         self._edge_um = 0.0
+        self._most = 0.0
         self._sparks = 0.0
         self.pierced_um: float | None = None
         self.free_from_um: float | None = None
@@ -70,7 +72,10 @@ class Breakthrough:
         if len(self._counted) >= 5:
             ordered = sorted(self._counted)
             return ordered[len(ordered) // 2] / SLICE_UM
-        return self._full
+        if self._full is not None or self._edge_um <= self._thickness_um:
+            return self._full
+        # A sheet too thin to have shown a whole front: the costliest slice is what comes nearest to it.
+        return self._most / SLICE_UM if self._most else None
 
     def progress(self, deepest_um: float, sparks: float) -> None:
         """The tip's deepest feed so far, and the sparks since the last call."""
@@ -81,6 +86,7 @@ class Breakthrough:
             self._sparks = 0.0
 
     def _slice(self, sparks: float) -> None:
+        self._most = max(self._most, sparks)
         # From a quarter to four fifths of the thickness the front is whole and not yet through.
         if 0.25 * self._thickness_um < self._edge_um < 0.8 * self._thickness_um:
             self._counted.append(sparks)

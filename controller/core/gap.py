@@ -42,9 +42,10 @@ ADC_COUNTS = 1023  # full scale of a 10-bit converter (open Firmata analog messa
 # side.
 SPARK_PAUSE_MAX_MS = 13.0
 
-# Within this time of a discharge the gap counts as sparking: a state is a regime, not the instant. One usual tick,
-# chosen so that a tick rarely belongs to both.
-SPARKING_MS = 10.0
+# Within this time of a discharge the gap counts as sparking: a state is a regime, not the instant, and one that
+# does not outlast the servo's answer (about 0.1 s) is none. Chosen so.
+SPARKING_MS = 100.0
+NEVER_MS = 1e9
 
 # A short that a lift ends, it ends at once: three ticks for the lift's last steps to be done, seen and sampled. A low
 # that ends later ended by itself. Chosen so.
@@ -69,9 +70,10 @@ BURNING_TOP_V = 31.0 * 4.5 / 64.0
 class Window:
     """What one tick's samples showed, with the low run carried over from tick to tick.
 
-    `sparks` counts pauses short enough to be a spark's; `low_ms` is the length of the low run still going on, 0 when
-    the last sample was high; `ended_ms` the longest low run that ended in this tick beyond a spark pause; `quiet_ms`
-    the time since the last sample that was low or burning; `near` counts the samples within `SPARKING_MS` of one.
+    `sparks` counts pauses short enough to be a spark's, `pause_ms` is the last one's length; `low_ms` is the length
+    of the low run still going on, 0 when the last sample was high; `ended_ms` the longest low run that ended in this
+    tick beyond a spark pause; `quiet_ms` the time since the last sample that was low or burning; `near` counts the
+    samples within `SPARKING_MS` of one.
     """
 
     samples: int = 0
@@ -79,9 +81,10 @@ class Window:
     burning: int = 0
     metal: int = 0
     sparks: int = 0
+    pause_ms: float = 0.0
     low_ms: float = 0.0
     ended_ms: float = 0.0
-    quiet_ms: float = 1e9
+    quiet_ms: float = NEVER_MS
     near: float = 0.0
     last_v: float = 0.0
 
@@ -98,6 +101,10 @@ class WindowReader:
         self._metal = BIASED_METAL_V / to_volts if sampler.front_end == "biased" else -1.0
         self._burning = BURNING_TOP_V / to_volts if sampler.front_end == "divider" else -1.0
         self.window = Window()
+
+    def restart(self) -> None:
+        """The source was just connected: no low goes on, and no spark was seen."""
+        self.window.low_ms, self.window.quiet_ms = 0.0, NEVER_MS
 
     def read(self, samples: Sequence[int]) -> Window:
         """One tick's samples (counts, 1 ms apart, oldest first) → the window, the same object every time."""
@@ -137,8 +144,11 @@ class WindowReader:
     def _end_run(w: Window) -> None:
         if w.low_ms <= SPARK_PAUSE_MAX_MS:
             w.sparks += 1
+            w.pause_ms = w.low_ms
         else:
+            # Whatever that was, it was no spark: until the next one the gap is open.
             w.ended_ms = max(w.ended_ms, w.low_ms)
+            w.quiet_ms = NEVER_MS
         w.low_ms = 0.0
 
 
@@ -148,6 +158,7 @@ class GapFilter:
     Attributes:
         p_open, p_sparking, p_shorted, p_off: probabilities, summing to 1.
         spark_rate_hz: sparks a second, smoothed over SMOOTHING_S.
+        last_was_off: the last long low, now that it is over, is taken for a drop-out.
         high_share: share of samples at high level while the source is taken to be on, smoothed alike.
     """
 
@@ -157,10 +168,12 @@ class GapFilter:
         "_lifted_s",
         "_metal_share",
         "_off",
+        "_pauses",
         "_short",
         "_smoothing",
         "_untouched_s",
         "high_share",
+        "last_was_off",
         "p_off",
         "p_open",
         "p_shorted",
@@ -171,12 +184,14 @@ class GapFilter:
     def __init__(self, sampler: Sampler, fingerprint: DropOuts, tick_s: float) -> None:
         self._biased = sampler.front_end == "biased"
         self._off = DropOutLaw(fingerprint)
+        self._pauses = PauseLaw()
         self._short = ShortLaw()
         # Chosen so that the servo sees a closing gap before the tip is through it: an eighth of a second averages some
         # ten sparks, and at the servo's usual feed the tip goes a tenth of a gap meanwhile.
         self._smoothing = 1.0 - exp(-tick_s / SMOOTHING_S)
         self._metal_share = 0.0
         self._untouched_s = self._lift_um = self._lifted_s = 0.0
+        self.last_was_off = False
         self.spark_rate_hz = 0.0
         self.high_share = 1.0
         self.p_open, self.p_sparking, self.p_shorted, self.p_off = 1.0, 0.0, 0.0, 0.0
@@ -219,7 +234,19 @@ class GapFilter:
         self.spark_rate_hz += a * (window.sparks / dt_s - self.spark_rate_hz)
         if window.samples:
             self.high_share += a * (1.0 - window.lows / window.samples - self.high_share)
-        self._weigh_live(window)
+        if window.sparks:
+            self._pauses.learn(window.pause_ms, window.sparks)
+        if window.low_ms > self._pauses.usual_ms:
+            self._weigh_pause(window)
+        else:
+            self._weigh_live(window)
+
+    def _weigh_pause(self, window: Window) -> None:
+        """A low that may yet be a spark's pause, but has become a long one for that."""
+        pause = max(self.spark_rate_hz, 1.0) * self._pauses.survival(window.low_ms)
+        off, short = self._off.rate_hz, self._short.rate_hz
+        total = pause + off + short
+        self.p_sparking, self.p_off, self.p_shorted, self.p_open = pause / total, off / total, short / total, 0.0
 
     def _weigh_live(self, window: Window) -> None:
         if window.samples:
@@ -261,12 +288,39 @@ class GapFilter:
         if self._biased:
             off, short = self._told_by_metal(off, short)
         p_off = off / (off + short) if off + short > 0.0 else 0.5
+        self.last_was_off = p_off > 0.5
         self._off.learn(low_s, p_off)
-        self._short.learn(low_s if lift_um <= 0.0 else since_s, 1.0 - p_off, ended=lift_um <= 0.0)
+        untouched = lift_um <= 0.0
+        self._short.learn(low_s if untouched else since_s, 1.0 - p_off, ended=untouched, lift_um=lift_um)
 
     def _told_by_metal(self, off: float, short: float) -> tuple[float, float]:
         # Metal reads below 0.1 V and nothing else does; 1 % is room for noise at the threshold.
         return off * (1.0 - 0.99 * self._metal_share), short * (0.01 + self._metal_share)
+
+
+class PauseLaw:
+    """How long the source pauses after a spark, as counted on this machine in whole milliseconds."""
+
+    __slots__ = ("_counts", "_total", "usual_ms")
+
+    def __init__(self) -> None:
+        # Until this source was seen, every length up to the longest is as likely as every other.
+        self._counts = [1.0] * (int(SPARK_PAUSE_MAX_MS) + 1)
+        self._total = float(len(self._counts))
+        self.usual_ms = SPARK_PAUSE_MAX_MS
+
+    def learn(self, pause_ms: float, times: int) -> None:
+        """A pause of this length was seen."""
+        self._counts[min(int(pause_ms), len(self._counts) - 1)] += times
+        self._total += times
+        # Nine pauses in ten are over by then; a longer low is worth a second thought. Looked up now and then.
+        if int(self._total) % 64 == 0:
+            ages = (float(ms) for ms in range(1, len(self._counts)))
+            self.usual_ms = next((ms for ms in ages if self.survival(ms) < 0.1), SPARK_PAUSE_MAX_MS)
+
+    def survival(self, pause_ms: float) -> float:
+        """Probability that a pause lasts for so many samples at least."""
+        return sum(self._counts[int(pause_ms) :]) / self._total
 
 
 class DropOutLaw:
@@ -311,15 +365,19 @@ class DropOutLaw:
 class ShortLaw:
     """Short circuits: how often they begin, how long they last untouched, how they answer to a lift."""
 
-    __slots__ = ("_begun", "_endings", "_watched_s", "live_s")
+    __slots__ = ("_begun", "_endings", "_lifted", "_stuck", "_watched_s", "live_s")
 
     # A lift of one gap ends nearly every short: 15 µm to fall to 1/e, half of a usual gap (10–100 µm, references §3).
     LIFT_SCALE_UM = 15.0
+    # What still lasts after three of these is not touching but stuck: welded, or bridged by debris.
+    STUCK_UM = 45.0
 
     def __init__(self) -> None:
         # Before anything is known: one short in ten seconds of sparking, lasting two seconds if nothing is done. Both
         # chosen so that the first long lows of a job are answered with the small retreat, which is the test that tells.
         self._begun, self._watched_s, self._endings = 3.0, 6.0, 3.0
+        # One in ten is stuck, believed like ten lifts' worth of watching: common practice, no source.
+        self._stuck, self._lifted = 1.0, 10.0
         self.live_s = 30.0
 
     @property
@@ -333,10 +391,12 @@ class ShortLaw:
         return max(self._watched_s / self._endings, 0.05)
 
     def survival(self, duration_s: float, lift_um: float) -> float:
-        """Probability that a short still lasts after this time and this lift; never below 2 % (welds and bridges)."""
-        return max(exp(-duration_s / self.mean_s) * exp(-max(lift_um, 0.0) / self.LIFT_SCALE_UM), 0.02)
+        """Probability that a short still lasts after this time and this lift; a part of them is stuck and stays."""
+        stuck = self._stuck / self._lifted
+        lasting = stuck + (1.0 - stuck) * exp(-max(lift_um, 0.0) / self.LIFT_SCALE_UM)
+        return max(exp(-duration_s / self.mean_s) * lasting, 0.005)
 
-    def learn(self, untouched_s: float, weight: float, *, ended: bool) -> None:
+    def learn(self, untouched_s: float, weight: float, *, ended: bool, lift_um: float) -> None:
         """A low was a short with probability `weight`: untouched for so long, and ended then by itself or by a lift.
 
         Of an exponential law the mean is time watched over endings watched: a short that was lifted out of adds its
@@ -345,6 +405,9 @@ class ShortLaw:
         self._begun += weight
         self._watched_s += weight * untouched_s
         self._endings += weight if ended else 0.0
+        if not ended:
+            self._lifted += weight
+            self._stuck += weight if lift_um > self.STUCK_UM else 0.0
         if self._endings > 100.0:  # forgets slowly: gaps change with depth and dirt; chosen
             self._watched_s *= 0.5
             self._endings *= 0.5

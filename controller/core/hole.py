@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import hypot
+from math import hypot, sqrt
 
-from controller.core.breakthrough import Breakthrough
+from controller.core.breakthrough import FREE_RUN_UM, Breakthrough
 from controller.core.events import BrokeThrough, HoleFinished, HoleProgress, HoleStarted
 from controller.core.gap import GapState
 from controller.core.rig import Rig
@@ -35,7 +35,7 @@ class Hole:
         zero_um: arc length at the first spark, None before.
         deepest_um: greatest arc length that the tip reached.
         deeper_s: when it last got deeper.
-        shorts: shorts that needed the ladder; `recoveries`: how many of them are over.
+        shorts: shorts that needed the ladder; `recoveries`: those that it ended.
         stalls: lifts because it got no deeper.
     """
 
@@ -112,12 +112,15 @@ class Hole:
         if self._rig.now_s - self._reported_s >= report_s:
             self._report()
 
-    def shorted(self, within_s: float) -> int:
-        """Count a short; how many there were within the last stretch of time, this one included."""
-        now_s = self._rig.now_s
+    def shorted(self) -> None:
+        """Count a short that is over."""
         self.shorts += 1
-        self._short_times = [t for t in self._short_times if now_s - t < within_s]
-        self._short_times.append(now_s)
+        self.recoveries += 1
+        self._short_times.append(self._rig.now_s)
+
+    def relapses(self, within_s: float) -> int:
+        """How many shorts there were within the last stretch of time."""
+        self._short_times = [t for t in self._short_times if self._rig.now_s - t < within_s]
         return len(self._short_times)
 
     @property
@@ -188,17 +191,29 @@ class Hole:
     def _exit_size(self, ending: Ending) -> tuple[float, float]:
         """Estimated exit diameter and its standard uncertainty, mm; 0 for a hole that is not open.
 
-        A free run means that the full diameter has passed: rod + 2 × overcut. Stopped short of it, the cone is taken
-        for straight from its tip to the full diameter.
+        A free run means that the full diameter has passed: rod + 2 × overcut.
         """
         given = self._rig.given
         full_mm = given.job.electrode.diameter_mm + 2.0 * given.overcut.mean_mm
         u_mm = given.overcut.u_new_diameter_mm
-        pierced = self.through.pierced_um
         if ending.outcome == "through":
             return full_mm, u_mm
-        if ending.outcome == "failed" or pierced is None:
+        if ending.outcome == "failed":
             return 0.0, u_mm
-        cone_mm = max(self._rig.electrode.cone_mm, 1e-3)
-        missing = min(max(1.0 - (self.feed_um - pierced) / UM_PER_MM / cone_mm, 0.0), 1.0)
-        return full_mm * (1.0 - missing), hypot(u_mm, 0.5 * missing * given.job.electrode.diameter_mm)
+        share, share_u = self._share_shown()
+        return full_mm * share, hypot(u_mm, full_mm * share_u)
+
+    def _share_shown(self) -> tuple[float, float]:
+        """Share of the full diameter that the far face shows when the room was used up first, and its uncertainty.
+
+        The cone, taken for straight, is longer than what was fed since the tip pierced, or the way had been found free;
+        it is hardly longer than believed. Between the two nothing is known: a rectangle (GUM, JCGM 100:2008, 4.3.7). A
+        tip that was not seen to pierce may show nothing, or all but what a free run takes to find.
+        """
+        pierced, cone = self.through.pierced_um, self._rig.electrode
+        least = 0.0
+        if pierced is not None:
+            past_um = self.feed_um - pierced
+            longest_um = max((cone.cone_mm + 2.0 * cone.cone_u_mm) * UM_PER_MM, past_um + FREE_RUN_UM)
+            least = max(past_um / longest_um, 0.0)
+        return 0.5 * (least + 1.0), (1.0 - least) / sqrt(12.0)

@@ -173,7 +173,7 @@ def test_a_source_that_is_dead_from_the_start_is_named() -> None:
     # Live with no removal at most 10 s (interfaces.md).
     closed_s = [at_s for at_s, c in stage.sent if isinstance(c, Switch) and c.output is Output.SOURCE and c.on]
     assert stage.contact_closed_s[-1] - closed_s[-1] <= 10.0 + RELEASE_S
-    assert not any(hole.deepest_um for hole in stage.virtual.truth.holes.values())
+    assert stage.virtual.truth.erosion.sparks == 0
 
 
 def test_a_source_that_dies_in_mid_hole_is_named() -> None:
@@ -195,10 +195,11 @@ def test_work_that_went_missing_after_it_was_mapped_is_named_and_the_tip_stops_s
     lowest_mm = 0.0
     while stage.ended is None:
         stage.tick()
-        lowest_mm = min(lowest_mm, stage.virtual.truth.tip_mm)
+        if stage.core.phase == "approach":
+            lowest_mm = min(lowest_mm, stage.virtual.truth.tip_mm)
     assert stage.fault.cause == "work missing"
-    # The core searches half a millimetre below where the face should be; half as much again is room for what it knows
-    # badly. Chosen so that it stands in no fixture's way.
-    assert face_mm - 0.75 < lowest_mm < face_mm
+    # Half a millimetre and four standard uncertainties of the map's plane (0.1 mm) below the face, a fifth for the tilt
+    # that the map does not know. Chosen so that it stands in no fixture's way.
+    assert face_mm - 1.1 < lowest_mm < face_mm
     assert stage.virtual.truth.crashes == 0
     assert stage.virtual.truth.hot_openings == 0

@@ -80,7 +80,8 @@ def test_a_weld_is_isolated_before_ten_seconds_are_over() -> None:
     """Live with no removal at most 10 s (interfaces.md)."""
     stage = Stage(plant_keys=STRONG, operator=False)
     welded_s: list[float] = []
-    stage.do(eroding(0.15), lambda: (welded_s.append(stage.seen.time_s), weld(stage.virtual))[0])
+    stage.do(eroding(0.15), lambda: weld(stage.virtual))
+    stage.do(lambda s: s.virtual.truth.erosion.welded, lambda: welded_s.append(stage.seen.time_s))
     stage.play()
     assert stage.contact_closed_s[-1] - welded_s[0] < 10.0
 
@@ -98,7 +99,8 @@ def test_a_short_is_answered_by_a_retreat_within_half_a_second() -> None:
     """Chosen: a drop-out lasts up to 0.4 s (electrics.md), and it must not cost a retreat each time."""
     stage = Stage(plant_keys=WELDS)
     welded_s: list[float] = []
-    stage.do(eroding(0.15), lambda: (welded_s.append(stage.seen.time_s), weld(stage.virtual))[0])
+    stage.do(eroding(0.15), lambda: weld(stage.virtual))
+    stage.do(lambda s: s.virtual.truth.erosion.welded, lambda: welded_s.append(stage.seen.time_s))
     stage.play()
     began = next(event for event in stage.told(ShortBegan) if event.time_s >= welded_s[0])
     assert began.time_s - welded_s[0] < 0.5

@@ -50,7 +50,7 @@ def advance(rig: Rig) -> Cycle[None]:
     to_mm = min(holder.protrusion_mm, job_rod.length_mm) if exhausted else reach_mm(rig)
     if needle:
         what = f"The rod is worn to a needle of {electrode.cone_mm:.1f} mm, longer than the room below the plate."
-        do = f"Put a flat-ended rod of {job_rod.length_mm:.0f} mm in; it is to stand out {to_mm:.0f} mm (± {by_eye_mm:.0f})."
+        do = f"Put a flat-ended rod of {job_rod.length_mm:.0f} mm in, standing out {to_mm:.0f} mm (± {by_eye_mm:.0f})."
     elif exhausted:
         what = f"The rod is down to {electrode.stock_mm:.1f} mm, too short to be pushed any further."
         do = f"Put a new rod of {job_rod.length_mm:.0f} mm in so that it stands out {to_mm:.0f} mm (± {by_eye_mm:.0f})."

@@ -15,7 +15,7 @@ OPEN_V = 2.5
 # Longest time a contact may take to follow its coil: five times the release asked for (20 ms, electrics.md).
 CONTACT_TIMEOUT_S = 0.1
 # A source on an open gap shows its voltage, at the latest after its longest drop-out (0.4 s, electrics.md) or its own
-# shut-off after a short (some seconds). Half of the 10 s that it may stand live without removal (interfaces.md): chosen.
+# shut-off after a short (some seconds). Half of the 10 s that it may stand live without removal: chosen.
 ALIVE_TIMEOUT_S = 5.0
 ALIVE_S = 0.02
 # A relay and its reading settle: twice the sensing relay's usual 5–10 ms (common practice, no source), in whole ticks.

@@ -20,7 +20,7 @@ from controller.core.permissions import APPROACH_SPEED_UM_S, RETURN_SPEED_UM_S, 
 from controller.core.phases import Trigger
 from controller.core.rig import Cycle, Rig, Trip
 from controller.plan.plan import PlannedHole
-from controller.settings.units import UM_PER_MM
+from controller.settings.units import S_PER_MS, UM_PER_MM
 
 # The approach starts this far above the face at least: three times the widest gap (references §3), so that the source
 # always closes on an open gap.
@@ -38,9 +38,10 @@ STALL_S, STALLS_MAX = 20.0, 6
 RELAPSE_S, RELAPSES = 4.0, 2
 SHORTS_MAX = 120  # in one hole, before it is given up: ten times what a bad hole shows. Chosen so.
 REPORT_S = 5.0
-# The last stretch back to a front that was left is taken slowly: one usual gap and the play, at a speed at which the
-# reaction time (0.1 s) costs a fifth of a gap. Chosen so.
-RETURN_ROOM_UM, FRONT_SPEED_UM_S = 100.0, 100.0
+# The last stretch back to a front that was left is taken slowly: one usual gap, at a speed at which the reaction time
+# (0.1 s) costs a fifth of it. After a drop-out the front is where it was; what is left is how well the play is known.
+# Chosen so.
+RETURN_ROOM_UM, AFTER_DROP_OUT_UM, FRONT_SPEED_UM_S = 50.0, 15.0, 100.0
 TAKE_UP_UM_S = 1000.0  # play is taken up within a few ticks
 # On the way down a used hole the sensing path is asked for metal, not for open: water stands in it.
 METAL_NEAR_V = 0.5
@@ -49,12 +50,13 @@ METAL_NEAR_V = 0.5
 class Drilling:
     """The cycles that make one hole; what is known of it is in `hole`, the axis in `slide`."""
 
-    __slots__ = ("_planned", "_rig", "_start_z_um", "hole", "slide")
+    __slots__ = ("_planned", "_rig", "_room_um", "_start_z_um", "hole", "slide")
 
     def __init__(self, rig: Rig, planned: PlannedHole) -> None:
         self._rig = rig
         self._planned = planned
         self._start_z_um = 0.0
+        self._room_um = RETURN_ROOM_UM
         self.hole = Hole(rig, planned)
         self.slide: Slide
 
@@ -153,7 +155,7 @@ class Drilling:
         rig, slide, hole = self._rig, self.slide, self.hole
         sense = rig.sense
         yield slide.take_up(TAKE_UP_UM_S)
-        while not short_declared(rig):
+        while not self._short_met():
             if sense.gap.spark_rate_hz > IGNITED_HZ and not sense.long_low:
                 if hole.zero_um is None:
                     hole.sparked(slide.tip_um)
@@ -166,11 +168,19 @@ class Drilling:
             yield slide.forward(feed_um, sense.seen.queued)
         return None
 
+    def _short_met(self) -> bool:
+        """A short is declared; above the highest place of a face not yet met, only once no drop-out lasts so long."""
+        rig = self._rig
+        if not short_declared(rig):
+            return False
+        above = self.hole.zero_um is None and self.slide.tip_um < START_ROOM_MM * UM_PER_MM
+        return not above or rig.sense.reader.window.low_ms * S_PER_MS > rig.given.machine.drop_outs.longest_s
+
     def _approach_speed(self) -> float:
         """Toward a face that only the map knows; back to a front that was left; its last stretch (µm/s)."""
         if self.hole.zero_um is None:
             return APPROACH_SPEED_UM_S
-        return RETURN_SPEED_UM_S if self.slide.tip_um < self.hole.deepest_um - RETURN_ROOM_UM else FRONT_SPEED_UM_S
+        return RETURN_SPEED_UM_S if self.slide.tip_um < self.hole.deepest_um - self._room_um else FRONT_SPEED_UM_S
 
     def _nothing_met(self) -> Ending | None:
         """Sparks should have come by now: no work before the first, no way of ending well after it."""
@@ -230,12 +240,15 @@ class Drilling:
             yield from flush(rig, self.slide)
             hole.deeper_s = rig.now_s
             return Freed.IN_HOLE
-        relapsed = hole.shorted(RELAPSE_S) > RELAPSES
-        if hole.shorts > SHORTS_MAX:
+        relapsed = hole.relapses(RELAPSE_S) >= RELAPSES
+        if hole.shorts >= SHORTS_MAX:
             return Ending("failed", f"shorted {hole.shorts} times")
         freed = yield from recover(rig, self.slide, 0.0, 2 if relapsed else 1)
-        hole.recoveries += 1
         hole.deeper_s = rig.now_s
+        self._room_um = AFTER_DROP_OUT_UM if freed is Freed.NEVER_SHORTED else RETURN_ROOM_UM
+        if freed is Freed.NEVER_SHORTED:
+            return Freed.IN_HOLE
+        hole.shorted()
         if freed is Freed.HELPED:
             yield from self._after_help()
         if freed is not Freed.IN_HOLE:

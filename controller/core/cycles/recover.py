@@ -31,12 +31,20 @@ CLEAR_S = 0.02
 # it are waited for at the same place as long as the filter says "source off".
 RUNG_S = (0.15, 0.6, 3.0)
 FLUSH_S = 0.5
+# Live without removal is allowed for 10 s (interfaces.md); the ladder, too, gives up a second before.
+NO_REMOVAL_S = 9.0
+ANSWER_AT = 0.3  # chosen: a weld costs some ten times what a needless retreat does, and is a few times rarer
+PULL_UM_S = 2000.0  # the pull on a weld is slow, so that the rod is not bent: chosen so
 OFF_PATIENCE_S = 2.0
+
+
+DROP_OUT = "drop-out of the source"
 
 
 class Freed(StrEnum):
     """How the ladder ended."""
 
+    NEVER_SHORTED = "a drop-out after all"  # live, clear, the front as near as it was
     IN_HOLE = "in the hole"  # live, clear, to be approached again from where the tip stands
     OUT = "out of the hole"  # isolated, idle, at the start height
     HELPED = "by the operator"
@@ -59,17 +67,32 @@ def recover(rig: Rig, slide: Slide, start_um: float, first_rung: int) -> Cycle[F
         yield slide.back(SMALL_UM if rung == 1 else LARGE_UM, RETREAT_UM_S, no_further_um=start_um)
         yield from drain(rig)
         if (yield from _opened(rig, RUNG_S[rung - 1])):
+            if rung == 1 and rig.sense.gap.last_was_off:
+                return _ended(rig, rung, began_s, DROP_OUT, Freed.NEVER_SHORTED)
             if rung == 2:
                 rig.say("Short cleared; flushing")
                 yield from pause(rig, FLUSH_S)
             return _ended(rig, rung, began_s, "touch" if rung == 1 else "debris", Freed.IN_HOLE)
     rig.say("Short persists: out of the hole")
     yield slide.back_to(start_um, RETREAT_UM_S)
-    if (yield from isolate(rig, RUNG_S[2])):
+    yield from drain(rig)
+    opened = yield from isolate(rig, _patience_s(rig))
+    if not opened:
+        # A weld tears off once the soft mechanics are wound up further than it holds: pull as far as there is room.
+        rig.say("Still in contact: pulling up to the clear height")
+        yield slide.back_to(min(slide.axis_um - (rig.clear_z_um() - rig.sense.seen.z_um), start_um), PULL_UM_S)
+        yield from drain(rig)
+        opened = yield from isolate(rig, _patience_s(rig))
+    if opened:
         rig.enter(Trigger.WITHDRAW)
         rig.enter(Trigger.CLEARED)
         return _ended(rig, 3, began_s, "debris bridge or weld torn free", Freed.OUT)
     return (yield from _stuck(rig, began_s))
+
+
+def _patience_s(rig: Rig) -> float:
+    """How long the last rung may wait: what is left of the time that the source may stand live without removal."""
+    return max(min(RUNG_S[2], NO_REMOVAL_S - rig.sense.idle_s), 0.0)
 
 
 def flush(rig: Rig, slide: Slide) -> Cycle[None]:
@@ -100,7 +123,7 @@ def _opened(rig: Rig, patience_s: float) -> Cycle[bool]:
 
 def _ended(rig: Rig, rung: int, began_s: float, cause: str, freed: Freed) -> Freed:
     rig.tell(ShortEnded(rig.now_s, rig.hole, rung, rig.now_s - began_s, cause))
-    if freed is Freed.IN_HOLE:
+    if freed in (Freed.IN_HOLE, Freed.NEVER_SHORTED):
         rig.enter(Trigger.FREED)
     return freed
 
@@ -113,7 +136,12 @@ def _stuck(rig: Rig, began_s: float) -> Cycle[Freed]:
     rig.tell(SourceOpenedHot(rig.now_s, rig.locks.hot_openings, cause))
     yield from stop_water(rig)
     rig.tell(
-        FaultTripped(rig.now_s, cause, "the gap stayed shorted with the electrode lifted out of the hole", "none yet")
+        FaultTripped(
+            rig.now_s,
+            cause,
+            "the gap stayed shorted with the electrode lifted out of the hole",
+            "the host senses whether it is still in contact, and asks for help only if it is",
+        )
     )
     rig.enter(Trigger.ACKNOWLEDGE)
     yield from pause(rig, FLUSH_S)
@@ -156,5 +184,9 @@ def _turned_free(rig: Rig) -> Cycle[bool]:
 
 
 def short_declared(rig: Rig) -> bool:
-    """True when the gap filter holds a short for more probable than everything else."""
-    return rig.sense.gap.p_shorted > 0.5 and rig.in_phase(Phase.APPROACH, Phase.ERODE)
+    """True when a short is probable enough to be answered with the small retreat.
+
+    Less than even odds are enough: a retreat spent on a drop-out costs a tenth of a second, a short held meanwhile may
+    weld.
+    """
+    return rig.sense.gap.p_shorted > ANSWER_AT and rig.in_phase(Phase.APPROACH, Phase.ERODE)

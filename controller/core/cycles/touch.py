@@ -12,7 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from statistics import median
 
-from controller.core.commands import Halt, Output, Switch
+from controller.core.commands import Output, Switch
 from controller.core.cycles.contacts import OPEN_V, prove
 from controller.core.cycles.wait import drain, pause
 from controller.core.events import Touched
@@ -24,8 +24,8 @@ from controller.core.phases import Trigger
 from controller.core.rig import Cycle, Rig, Trip
 from controller.settings.units import UM_PER_MM
 
-SLOW_UM_S = 60.0  # chosen so that 30 ms of reaction costs less than one 2.5 µm step of a usual feed axis
-BACK_OFF_UM = 150.0  # chosen so that play (30–50 µm) and film drag are left behind between repeats
+SLOW_UM_S = 80.0  # chosen so that 30 ms of reaction costs no more than one 2.5 µm step of a usual feed axis
+BACK_OFF_UM = 100.0  # chosen so that play (30–50 µm) and film drag are left behind between repeats
 LIFT_UM_S = 4000.0  # chosen so that a lift is over in a few ticks
 SPREAD_UM = 8.0  # chosen so that the mean of two touches is good to a few steps of a usual feed axis
 REPEATS_MAX = 6
@@ -127,7 +127,7 @@ def _descend(
         if rig.sense.seen.samples:
             trace.append((rig.sense.seen.z_um, volts))
         if rig.sense.seen.samples and volts < METAL_V:
-            yield (Halt(),)
+            # Nothing more is sent, and what is queued is a step or two; a halt would cost more time than they do.
             yield from drain(rig)
             slide.halted_at(rig.sense.seen.z_um)
             if rig.sense.pin_v() < METAL_V:

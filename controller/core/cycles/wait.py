@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from controller.core.rig import Cycle, Rig
+from controller.core.rig import Cycle, Rig, Trip
+
+# The longest way of a small machine (300 mm) at a slow 5 mm/s: common practice, no source.
+DRAIN_TIMEOUT_S = 60.0
 
 
 def pause(rig: Rig, seconds: float) -> Cycle[None]:
@@ -15,9 +18,19 @@ def pause(rig: Rig, seconds: float) -> Cycle[None]:
 
 
 def drain(rig: Rig) -> Cycle[None]:
-    """Wait until everything sent to the board has been done; one tick at least, so that what was just sent counts."""
+    """Wait until everything sent to the board has been done; one tick at least, so that what was just sent counts.
+
+    Raises Trip when the board does not get there.
+    """
     yield ()
+    end_s = rig.now_s + DRAIN_TIMEOUT_S
     while rig.sense.seen.queued:
+        if rig.now_s > end_s:
+            raise Trip(
+                "board stuck",
+                f"the motion board has not done its moves within {DRAIN_TIMEOUT_S:.0f} s",
+                "look at the board and its cable, reference again with resume",
+            )
         yield ()
 
 
