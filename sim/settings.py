@@ -12,9 +12,10 @@ from typing import Literal
 from pydantic import Field
 
 from controller.settings.base import Settings
+from controller.settings.find import packaged_configs
 from controller.settings.load import load_overlay
 
-DEFAULT_PLANT = Path(__file__).resolve().parent.parent / "configs" / "plants" / "default.toml"
+DEFAULT_PLANT = packaged_configs() / "plants" / "default.toml"
 
 
 class Wear(Settings):

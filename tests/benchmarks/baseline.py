@@ -64,6 +64,7 @@ class BaselineController:
         self._low_ms = 0
         self._ignited, self._quiet_s = False, IGNITED_S
         self._face_um: float | None = None
+        self._first_um: float | None = None
         self._prompts = 0
         self._cycle = self._program()
 
@@ -99,7 +100,8 @@ class BaselineController:
         yield from self._go(x_um, y_um, self._clear_um(), TRAVEL_UM_S)
         if self._face_um is None:
             yield from self._touch()
-        while not (yield from self._drill(hole)):
+        self._first_um = None
+        while not (yield from self._drill()):
             yield from self._ask(hole)
         depth_mm = (self._job.work.thickness_mm * UM_PER_MM + ALLOWANCE_UM) / UM_PER_MM
         now_s = self._seen.time_s
@@ -126,24 +128,25 @@ class BaselineController:
         yield [Switch(Output.SENSING, False)]
         yield from self._go(self._seen.x_um, self._seen.y_um, self._face_um + ROOM_UM, QUICK_UM_S)
 
-    def _drill(self, hole: PlannedHole) -> Generator[list[Command], None, bool]:
+    def _drill(self) -> Generator[list[Command], None, bool]:
         """Erode to the fixed depth below the first spark; False when the retreat is of no use."""
         assert self._face_um is not None
         yield from self._go(self._seen.x_um, self._seen.y_um, self._face_um + ROOM_UM, QUICK_UM_S)
         yield from self._energise()
         depth_um = self._job.work.thickness_mm * UM_PER_MM + ALLOWANCE_UM
-        target_um, first_um, answered_ms = self._seen.z_um, None, 0
+        target_um, answered_ms = self._seen.z_um, 0
         self._low_ms, self._ignited, self._quiet_s = 0, False, IGNITED_S
-        while first_um is None or target_um > first_um - depth_um:
-            if first_um is None and self._ignited:
-                first_um = self._face_um = target_um
+        # A hole tried again is already begun: its first spark now would be at its bottom.
+        while self._first_um is None or target_um > self._first_um - depth_um:
+            if self._first_um is None and self._ignited:
+                self._first_um = self._face_um = target_um
             if self._low_ms > answered_ms + (AGAIN_MS if answered_ms else LOW_MS):
                 target_um, answered_ms = target_um + RETREAT_UM, self._low_ms
             if self._low_ms > HELP_AFTER_MS:
                 return False
             if any(sample >= LOW_COUNT for sample in self._seen.samples):
                 answered_ms = 0
-                target_um -= (APPROACH_UM_S if first_um is None else FEED_UM_S) * self._tick_s
+                target_um -= (APPROACH_UM_S if self._first_um is None else FEED_UM_S) * self._tick_s
             yield [self._to(target_um, QUICK_UM_S)]
         yield from self._leave()
         return True
