@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from controller.core.commands import Command, Halt, Move, Output, Switch
+from controller.core.commands import Command, Halt, Move, Output, Switch, Turn
 from controller.core.cycles.ask import EndRun
 from controller.core.cycles.stand_down import stand_down
 from controller.core.electrode import Electrode
@@ -22,7 +22,7 @@ from controller.core.events import (
 )
 from controller.core.gap import GapState
 from controller.core.guards import GuardWatch
-from controller.core.interlocks import Interlocks
+from controller.core.interlocks import ROUNDING_UM, Interlocks
 from controller.core.observation import BoardState, Observation
 from controller.core.phases import Phase, PhaseMachine, Trigger
 from controller.core.program import program
@@ -163,18 +163,30 @@ class Controller:
 
     def _make_safe(self, out: TickOutput) -> None:
         """Source off at once, then the tip out of the hole if the board can be trusted, water off last."""
-        seen, locks = self._sense.seen, self._locks
+        locks = self._locks
         if locks.on[Output.SOURCE]:
             self._switch_off(Output.SOURCE, out)
             out.events.append(SourceOpenedHot(self._rig.now_s, locks.hot_openings, "fault"))
         self._switch_off(Output.SENSING, out)
+        lift = self._safe_lift()
         out.commands.append(Halt())
-        if seen.board is BoardState.READY and seen.homed and not seen.stop_pressed:
-            clear_um = locks.clear_z_um
-            if seen.z_um < clear_um and locks.within_travel((seen.x_um, seen.y_um, clear_um)):
-                top = self._rig.given.machine.axes.top_speed_mm_s[2] * UM_PER_MM
-                out.commands.append(Move(seen.x_um, seen.y_um, clear_um, top, urgent=True))
+        if lift is not None:
+            out.commands.append(lift)
+        if self._rig.given.machine.spindle.fitted:
+            out.commands.append(Turn(0.0))
         self._switch_off(Output.WATER, out)
+
+    def _safe_lift(self) -> Move | None:
+        """Straight up to the clear height: only by a board that can be trusted, from where the tip was sent last."""
+        seen, locks = self._sense.seen, self._locks
+        if seen.board is not BoardState.READY or not seen.homed or seen.stop_pressed or seen.z_um >= locks.clear_z_um:
+            return None
+        x_um, y_um, _ = locks.sent or (seen.x_um, seen.y_um, 0.0)
+        lost = abs(x_um - seen.x_um) + abs(y_um - seen.y_um) > ROUNDING_UM
+        if lost or not locks.within_travel((x_um, y_um, locks.clear_z_um)):
+            return None
+        top_um_s = self._rig.given.machine.axes.top_speed_mm_s[2] * UM_PER_MM
+        return Move(x_um, y_um, locks.clear_z_um, top_um_s, urgent=True)
 
     def _switch_off(self, output: Output, out: TickOutput) -> None:
         if self._locks.on[output]:

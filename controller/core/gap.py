@@ -290,8 +290,7 @@ class GapFilter:
         p_off = off / (off + short) if off + short > 0.0 else 0.5
         self.last_was_off = p_off > 0.5
         self._off.learn(low_s, p_off)
-        untouched = lift_um <= 0.0
-        self._short.learn(low_s if untouched else since_s, 1.0 - p_off, ended=untouched, lift_um=lift_um)
+        self._short.learn(since_s if answered else low_s, 1.0 - p_off, answered_um=lift_um if answered else 0.0)
 
     def _told_by_metal(self, off: float, short: float) -> tuple[float, float]:
         # Metal reads below 0.1 V and nothing else does; 1 % is room for noise at the threshold.
@@ -376,8 +375,8 @@ class ShortLaw:
         # Before anything is known: one short in ten seconds of sparking, lasting two seconds if nothing is done. Both
         # chosen so that the first long lows of a job are answered with the small retreat, which is the test that tells.
         self._begun, self._watched_s, self._endings = 3.0, 6.0, 3.0
-        # One in ten is stuck, believed like ten lifts' worth of watching: common practice, no source.
-        self._stuck, self._lifted = 1.0, 10.0
+        # One in twenty is stuck, believed like twenty lifts' worth of watching: common practice, no source.
+        self._stuck, self._lifted = 1.0, 20.0
         self.live_s = 30.0
 
     @property
@@ -396,18 +395,19 @@ class ShortLaw:
         lasting = stuck + (1.0 - stuck) * exp(-max(lift_um, 0.0) / self.LIFT_SCALE_UM)
         return max(exp(-duration_s / self.mean_s) * lasting, 0.005)
 
-    def learn(self, untouched_s: float, weight: float, *, ended: bool, lift_um: float) -> None:
-        """A low was a short with probability `weight`: untouched for so long, and ended then by itself or by a lift.
+    def learn(self, untouched_s: float, weight: float, *, answered_um: float = 0.0) -> None:
+        """A low was a short with probability `weight`: so long until it ended, or until a lift of `answered_um` did it.
 
         Of an exponential law the mean is time watched over endings watched: a short that was lifted out of adds its
         time and no ending. Leaving it out would keep only the short ones.
         """
         self._begun += weight
         self._watched_s += weight * untouched_s
-        self._endings += weight if ended else 0.0
-        if not ended:
+        if answered_um <= 0.0:
+            self._endings += weight
+        else:
             self._lifted += weight
-            self._stuck += weight if lift_um > self.STUCK_UM else 0.0
+            self._stuck += weight if answered_um > self.STUCK_UM else 0.0
         if self._endings > 100.0:  # forgets slowly: gaps change with depth and dirt; chosen
             self._watched_s *= 0.5
             self._endings *= 0.5

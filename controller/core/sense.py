@@ -7,8 +7,8 @@ from controller.core.observation import Observation
 from controller.settings.machine import Machine
 from controller.settings.units import UM_PER_MM
 
-# The mirror contact breaks before the main contact makes; with its travel (15–20 ms, electrics.md) and bounce the gap is
-# no signal for that long. Twice the release time asked for: chosen.
+# The mirror contact breaks before the main contact makes; with its travel (15–20 ms, electrics.md) and bounce the gap
+# is no signal for that long. Twice the release time asked for: chosen.
 SETTLE_S = 0.04
 
 

@@ -91,7 +91,8 @@ def test_a_spindle_turns_a_weld_free_without_the_operator() -> None:
     assert stage.outcome == "complete"
     assert stage.prompts == []
     assert any(isinstance(command, Turn) and command.rev_min for _, command in stage.sent)
-    assert 4 in [ended.rung for ended in stage.told(ShortEnded)]
+    # Turning twists a weld off within a second or so: before the ladder has to lead to the operator.
+    assert max(ended.rung for ended in stage.told(ShortEnded)) <= 4
     assert max(stage.short_of_full_mm().values()) <= SHORT_OF_FULL_MM
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from controller.core.commands import Output, Switch
+from controller.core.commands import Output, Switch, Turn
 from controller.core.cycles.wait import drain, pause, until
 from controller.core.events import Proven
 from controller.core.interlocks import BREAK_BEFORE_MAKE_S, GAP_OPEN_BEFORE_BREAK_S
@@ -74,6 +74,10 @@ def energise(rig: Rig) -> Cycle[None]:
             "the pump is on but the flow switch does not say so",
             "look at tank, filter, pump and flow switch; then start again",
         )
+    spindle = rig.given.machine.spindle
+    if spindle.fitted:
+        # Turning wears the electrode evenly, keeps it from welding and helps the flushing (Koshy, Jain & Lal 1993).
+        yield (Turn(spindle.rev_min),)
     yield (Switch(Output.SOURCE, True),)
     if not (yield from until(rig, lambda: rig.sense.live, CONTACT_TIMEOUT_S)):
         raise Trip(
@@ -99,6 +103,8 @@ def isolate(rig: Rig, timeout_s: float) -> Cycle[bool]:
         if not opened:
             return False
         yield (Switch(Output.SOURCE, False),)
+    if rig.given.machine.spindle.fitted:
+        yield (Turn(0.0),)
     yield from stop_water(rig)
     return True
 

@@ -67,7 +67,7 @@ def recover(rig: Rig, slide: Slide, start_um: float, first_rung: int) -> Cycle[F
         yield slide.back(SMALL_UM if rung == 1 else LARGE_UM, RETREAT_UM_S, no_further_um=start_um)
         yield from drain(rig)
         if (yield from _opened(rig, RUNG_S[rung - 1])):
-            if rung == 1 and rig.sense.gap.last_was_off:
+            if rig.sense.gap.last_was_off:
                 return _ended(rig, rung, began_s, DROP_OUT, Freed.NEVER_SHORTED)
             if rung == 2:
                 rig.say("Short cleared; flushing")
