@@ -11,9 +11,9 @@ from __future__ import annotations
 
 from math import sqrt
 
-# The wear of a hole drifts while the tip takes its shape and the water gets dirty: 5 % of it from hole to hole.
+# The wear of a hole drifts while the tip takes its shape and the water gets dirty: 3 % of it from hole to hole.
 # Chosen so that a change by a third is followed within some ten measurements.
-WEAR_DRIFT = 0.05
+WEAR_DRIFT = 0.03
 
 
 class Electrode:

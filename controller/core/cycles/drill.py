@@ -10,7 +10,7 @@ from math import hypot
 
 from controller.core.cycles.contacts import OPEN_V, energise, isolate, prove
 from controller.core.cycles.measure import measure
-from controller.core.cycles.recover import RETREAT_UM_S, Freed, flush, recover, short_declared
+from controller.core.cycles.recover import LIVE, RETREAT_UM_S, Freed, flush, recover, short_declared
 from controller.core.cycles.touch import release
 from controller.core.cycles.travel import lower, rise, travel
 from controller.core.cycles.wait import pause
@@ -68,7 +68,7 @@ class Drilling:
         rig.say(f"Hole {planned.index}: going there")
         yield from travel(rig, planned.x_mm, planned.y_mm)
         self.hole.begin()
-        yield from self._go_to_start()
+        self._choose_start()
         ending: Ending | None = None
         while ending is None:
             yield from self._re_enter()
@@ -80,14 +80,13 @@ class Drilling:
 
     # -- getting there ---------------------------------------------------------------------------------------------
 
-    def _go_to_start(self) -> Cycle[None]:
+    def _choose_start(self) -> None:
+        """The start height: above the face by what is not known of it, and some room."""
         rig, planned = self._rig, self._planned
         if rig.surface is None:
             raise Trip("no surface", "a hole was begun before the work was mapped", "report it: a fault of the program")
         face_mm = rig.surface.at_mm(planned.x_mm, planned.y_mm) + rig.electrode.tip_mm
         self._start_z_um = (face_mm + START_ROOM_MM + 2.0 * self._unsure_mm()) * UM_PER_MM
-        yield from lower(rig, self._start_z_um)
-        self._take_stock()
 
     def _unsure_mm(self) -> float:
         """Standard uncertainty of where the tip stands above the face."""
@@ -119,8 +118,11 @@ class Drilling:
         yield from energise(rig)
 
     def _re_enter(self) -> Cycle[None]:
-        """After the ladder led out of the hole: down again on the sensing path, to just above where the front was."""
-        rig, slide = self._rig, self.slide
+        """Down to the start height; in a hole begun before, on the sensing path, to just above where the front was."""
+        rig = self._rig
+        yield from lower(rig, self._start_z_um)
+        self._take_stock()
+        slide = self.slide
         front_um = self.hole.deepest_um - START_ROOM_MM * UM_PER_MM
         if self.hole.zero_um is None or front_um <= slide.axis_um + RETURN_ROOM_UM:
             return
@@ -259,8 +261,6 @@ class Drilling:
         hole.shorted()
         if freed is Freed.HELPED:
             yield from self._after_help()
-        if freed is not Freed.IN_HOLE:
-            self._take_stock()
         return freed
 
     def _after_help(self) -> Cycle[None]:
@@ -272,7 +272,6 @@ class Drilling:
         # else run down to its front through air, which looks like the free run behind a hole.
         self._start_z_um += (rig.electrode.tip_mm - before_mm) * UM_PER_MM
         yield from travel(rig, self._planned.x_mm, self._planned.y_mm)
-        yield from lower(rig, self._start_z_um)
 
     def _measure_again(self) -> Cycle[None]:
         electrode = self._rig.electrode
@@ -286,7 +285,7 @@ class Drilling:
         rig = self._rig
         rig.say(f"Hole {self._planned.index}: withdrawing")
         freed = Freed.IN_HOLE
-        while freed is Freed.IN_HOLE:  # freed live: withdraw again, the source is still on
+        while freed in LIVE:  # freed live: withdraw again, the source is still on
             rig.enter(Trigger.WITHDRAW)
             yield self.slide.back_to(0.0, RETREAT_UM_S)
             if (yield from isolate(rig, 3.0)):

@@ -50,6 +50,10 @@ class Freed(StrEnum):
     HELPED = "by the operator"
 
 
+# Endings that leave the source on, in approach.
+LIVE = (Freed.IN_HOLE, Freed.NEVER_SHORTED)
+
+
 def recover(rig: Rig, slide: Slide, start_um: float, first_rung: int) -> Cycle[Freed]:
     """Climb the ladder from `first_rung` (1 or 2) until the short is gone.
 
@@ -123,7 +127,7 @@ def _opened(rig: Rig, patience_s: float) -> Cycle[bool]:
 
 def _ended(rig: Rig, rung: int, began_s: float, cause: str, freed: Freed) -> Freed:
     rig.tell(ShortEnded(rig.now_s, rig.hole, rung, rig.now_s - began_s, cause))
-    if freed in (Freed.IN_HOLE, Freed.NEVER_SHORTED):
+    if freed in LIVE:
         rig.enter(Trigger.FREED)
     return freed
 
