@@ -139,6 +139,11 @@ class Erosion:
         """Dirt of tank and gap together."""
         return self.water.dirt if self._stance is None else self._stance.dirt
 
+    @property
+    def hazard_hz(self) -> float:
+        """How many discharges a second the gap would ignite while voltage stands over it, where the tip is now."""
+        return 0.0 if self._stance is None else self._stance.gap.summed_hz(self._stance.tip_um)
+
     def leak_ohm(self) -> float:
         """Resistance through the water between tip and work; inf when dry or far."""
         if self._stance is None or self._dry_s > WET_S or self._stance.gap_um > LEAK_REACH_UM:

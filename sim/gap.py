@@ -147,6 +147,10 @@ class Gap:
             return self._floor_hz(place, tip_um)
         return self._wall_hz(place - count, tip_um)
 
+    def summed_hz(self, tip_um: float) -> float:
+        """The exact hazards of all places at a tip position, summed."""
+        return sum(self.hazard_hz(place, tip_um) for place in range(len(self._bounds)))
+
     def foot(self, place: int, tip_um: float) -> int:
         """The electrode's ring nearest to a place."""
         rings = self.hole.rings

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from controller.core.gap import SPARK_PAUSE_MAX_MS, GapFilter, WindowReader
+from controller.core.gap import GapFilter
 from controller.core.observation import Observation
+from controller.core.window import ADC_COUNTS, SPARK_PAUSE_MAX_MS, WindowReader
 from controller.settings.machine import Machine
 from controller.settings.units import UM_PER_MM
 
@@ -42,7 +43,7 @@ class Sense:
     def __init__(self, machine: Machine) -> None:
         self._tick_s = 1.0 / machine.tick_hz
         self._backlash_um = machine.axes.backlash_um[2]
-        self._to_volts = machine.sampler.full_scale_v / 1023.0
+        self._to_volts = machine.sampler.full_scale_v / ADC_COUNTS
         self._low_z_um: float | None = None
         self.gap = GapFilter(machine.sampler, machine.drop_outs, self._tick_s)
         self.reader = WindowReader(machine.sampler)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Sequence
-from math import dist
+from math import dist, inf
 
 from controller.core.commands import Command, Halt, Home, Move, Output, Switch
 from controller.core.observation import BoardState, Observation
@@ -28,6 +28,11 @@ class CrudeMachine:
         face_mm: True height of the work's face (flat), machine frame; the reference plate is at -60 mm.
         thickness_mm: Of the work; None makes it bottomless, so that no hole ever gets through.
         stuck_at: Depth below the face (µm) where the electrode welds itself on, once; None for never.
+
+    Attributes:
+        stuck: the electrode is in contact, wherever it stands.
+        tears_z_um: height of the axis at which such a contact tears off by itself.
+        away_ticks: for so many live ticks more the source drops out.
     """
 
     def __init__(
@@ -43,6 +48,8 @@ class CrudeMachine:
         self.through_um = thickness_mm * 1000.0 if thickness_mm is not None else 1e9
         self.stuck_at = stuck_at
         self.stuck = False
+        self.tears_z_um = inf
+        self.away_ticks = 0
         self.play_um = play_um
         self.on = dict.fromkeys(Output, False)
         self.at = [100_000.0, 100_000.0, -20_000.0]
@@ -128,11 +135,15 @@ class CrudeMachine:
             left_s -= length / move.speed_um_s if share == 1.0 else left_s
             if share == 1.0:
                 self._moves.popleft()
+        self.stuck = self.stuck and self.at[2] < self.tears_z_um
 
     def _samples(self) -> list[int]:
         if self.on[Output.SENSING]:
             return [LOW if self.gap_um <= 0.0 or self.stuck else FULL] * 10
         if self._closed_ticks < CONTACT_TICKS:
+            return [LOW] * 10
+        if self.away_ticks:
+            self.away_ticks -= 1
             return [LOW] * 10
         gap_um = self.gap_um
         if self.stuck or gap_um <= 0.0:

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from controller.core.controller import Controller
+from controller.core.controller import Controller, new_electrode
+from controller.core.interlocks import Interlocks
 from controller.core.observation import BoardState, Observation
-from controller.core.rig import Setting
+from controller.core.phases import PhaseMachine
+from controller.core.rig import Rig, Setting
+from controller.core.sense import Sense
+from controller.core.servo import Servo
 from controller.plan.overcut import learn_overcut
 from controller.plan.plan import Plan, PlannedHole
 from controller.settings.job import Electrode, Holes, Job, JobHead, Points, Work
@@ -45,6 +49,14 @@ def setting(machine: Machine = MACHINE, job: Job = JOB) -> Setting:
 def controller(machine: Machine = MACHINE, job: Job = JOB) -> Controller:
     given = setting(machine, job)
     return Controller(given.machine, given.job, given.technology, given.plan, given.overcut)
+
+
+def rig(machine: Machine = MACHINE, job: Job = JOB) -> Rig:
+    """What cycles share, before the first tick: `rig(...).sense.take(seen(...))` makes one."""
+    given = setting(machine, job)
+    return Rig(
+        given, Sense(machine), PhaseMachine(), Interlocks(machine), Servo(1.0 / machine.tick_hz), new_electrode(given)
+    )
 
 
 def seen(**changes: Any) -> Observation:

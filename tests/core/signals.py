@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from controller.core.gap import GapFilter, GapState, WindowReader
+from controller.core.gap import GapFilter, GapState
+from controller.core.window import WindowReader
 from controller.settings.machine import DropOuts, Sampler
 
 COUNTS_PER_V = 1023 / 5.0
@@ -19,7 +20,7 @@ METAL_V = {"clamp": 0.05, "divider": 0.01, "biased": 0.05}
 OFF_V = {"clamp": 0.4, "divider": 0.03, "biased": 0.8}
 NOISE_V = 0.008
 TICK_MS = 10
-GRACE_MS = 10  # a gap still counts as sparking this long after a discharge; a tick, chosen so
+GRACE_MS = 100  # a gap still counts as sparking this long after a discharge: a state is a regime; chosen so
 
 
 @dataclass(frozen=True)
@@ -32,7 +33,7 @@ class Stretch:
 
 
 def played(stretch: Stretch, front_end: str, rng: np.random.Generator) -> tuple[list[int], list[GapState]]:
-    """The stretch's readings in counts, and the true state of each: sparking while a discharge is 10 ms ago at most."""
+    """The stretch's readings in counts, and the true state of each: sparking for `GRACE_MS` after a discharge."""
     volts = np.full(stretch.ms, OPEN_V[front_end])
     truth: list[GapState] = [GapState.OPEN if stretch.state is GapState.SPARKING else stretch.state] * stretch.ms
     if stretch.state is GapState.SHORTED:

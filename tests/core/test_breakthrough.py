@@ -125,3 +125,40 @@ def test_a_free_run_that_ends_is_forgotten() -> None:
     for feed_um in range(1600, 1700, 5):
         through.progress(float(feed_um), 15.0)
     assert through.free_from_um is None
+
+
+@pytest.mark.parametrize("thickness_um", [50.0, 100.0, 160.0])
+def test_a_sheet_too_thin_to_show_a_whole_front_ends_all_the_same(thickness_um: float) -> None:
+    """Thinner than five slices of whole front, the first hole of a run: its costliest slice stands for the usual.
+
+    Two hundred holes, cones as long as the sheet is thick: all called done, none before its cone is nine tenths out.
+    """
+    rng = np.random.default_rng(8)
+    late = []
+    for _ in range(200):
+        through = Breakthrough(thickness_um, None)
+        feed_um = 0.0
+        while through.free_from_um is None and feed_um < 3000.0:
+            feed_um += STEP_UM
+            front = min(max(1.0 - (feed_um - thickness_um) / thickness_um, 0.0), 1.0) ** 2
+            through.progress(feed_um, float(rng.poisson(USUAL * STEP_UM * (0.995 * front + 0.005))))
+        late.append(feed_um - 2.0 * thickness_um)
+    assert min(late) > -0.1 * thickness_um
+    assert max(late) < FREE_RUN_UM + 100.0
+
+
+def test_a_thin_sheet_has_no_usual_before_its_far_face() -> None:
+    """What few slices there were may have been the face's: only past the thickness they have to do."""
+    through = Breakthrough(100.0, None)
+    through.progress(100.0, 300.0)
+    assert through.usual is None
+    through.progress(120.0, 5.0)
+    assert through.usual == pytest.approx(300.0 / 20.0)
+
+
+def test_a_thin_sheet_that_never_sparked_is_not_called_through() -> None:
+    """No sparks at all are no free run: nothing shows that the source is alive."""
+    through = Breakthrough(100.0, None)
+    for feed_um in range(0, 3000, 5):
+        through.progress(float(feed_um), 0.0)
+    assert (through.usual, through.free_from_um) == (None, None)

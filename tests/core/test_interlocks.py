@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from controller.core.commands import Command, Halt, Home, Move, Output, Switch
-from controller.core.interlocks import Interlocks
+from controller.core.interlocks import ROUNDING_UM, Interlocks
 from controller.core.observation import BoardState
 from controller.core.phases import Phase
 from tests.core.given import MACHINE, seen
@@ -217,6 +217,61 @@ def test_forward_after_back_is_judged_from_where_the_axis_was_sent() -> None:
     built = locks()
     assert built.check(Move(X, Y, Z + 1000.0, 5000.0), Phase.RETRACT, seen()) is None
     assert "forward" in refused(built, Move(X, Y, Z + 500.0, 5000.0), Phase.RETRACT)
+
+
+def crept(phase: Phase, by_um: tuple[float, float, float], seen_keeps_up: bool, built: Interlocks) -> float:
+    """How far many small moves, none beyond rounding, get along an axis before one is refused (2 mm at most)."""
+    at = (X, Y, Z)
+    for _ in range(int(2000.0 / max(abs(um) for um in by_um))):
+        target = (at[0] + by_um[0], at[1] + by_um[1], at[2] + by_um[2])
+        stands = dict(zip(("x_um", "y_um", "z_um"), at, strict=True)) if seen_keeps_up else {}
+        if built.check(Move(*target, 100.0), phase, seen(**stands)) is not None:
+            break
+        at = target
+    return max(abs(at[0] - X), abs(at[1] - Y), abs(at[2] - Z))
+
+
+@pytest.mark.parametrize("phase", [Phase.APPROACH, Phase.ERODE, Phase.SHORT_RECOVER, Phase.HOLD])
+@pytest.mark.parametrize("by_um", [(5.0, 0.0, 0.0), (0.0, -10.0, 0.0), (-1.0, 1.0, 0.0)])
+@pytest.mark.parametrize("seen_keeps_up", [True, False])
+def test_small_sideways_moves_add_up(phase: Phase, by_um: tuple[float, float, float], seen_keeps_up: bool) -> None:
+    """Each within the rounding of a step, together a way: no further than rounding, whatever the board reports."""
+    assert crept(phase, by_um, seen_keeps_up, locks()) <= ROUNDING_UM
+
+
+def test_small_sideways_moves_below_the_clear_height_add_up_too() -> None:
+    """In idle and retract travel belongs to the clear height, however finely it is cut."""
+    for phase in (Phase.IDLE, Phase.RETRACT):
+        built = locks()
+        built.clear_z_um = Z + 2000.0
+        assert crept(phase, (5.0, 0.0, 0.0), True, built) <= ROUNDING_UM
+
+
+@pytest.mark.parametrize("phase", [Phase.RETRACT, Phase.SHORT_RECOVER, Phase.HOLD])
+@pytest.mark.parametrize("step_um", [2.5, 10.0])
+@pytest.mark.parametrize("seen_keeps_up", [True, False])
+def test_small_forward_moves_add_up_where_the_way_is_back(phase: Phase, step_um: float, seen_keeps_up: bool) -> None:
+    """Forward within rounding is counted from the highest place of the phase, not from the last small move."""
+    assert crept(phase, (0.0, 0.0, -step_um), seen_keeps_up, locks()) <= ROUNDING_UM
+
+
+def test_after_a_lift_forward_is_counted_from_its_top() -> None:
+    """Half a millimetre up and then down in small steps: none of it is free, though the start lies far below."""
+    built = locks()
+    assert built.check(Move(X, Y, Z + 500.0, 5000.0), Phase.SHORT_RECOVER, seen()) is None
+    at_um = Z + 500.0
+    while built.check(Move(X, Y, at_um - 5.0, 100.0), Phase.SHORT_RECOVER, seen(z_um=at_um)) is None:
+        at_um -= 5.0
+    assert Z + 500.0 - at_um <= ROUNDING_UM
+
+
+def test_a_way_that_was_permitted_is_made() -> None:
+    """After travel at clear height small moves count from where it ended, so the next way needs no way back."""
+    built = locks()
+    for x_um in (X + 5000.0, X + 9000.0, X):
+        assert built.check(Move(x_um, Y, CLEAR_UM, 10_000.0), Phase.IDLE, seen()) is None
+    assert built.check(Move(X + 10.0, Y, CLEAR_UM - 3000.0, 1000.0), Phase.IDLE, seen()) is None
+    assert "clear height" in refused(built, Move(X + 20.0, Y, CLEAR_UM - 3000.0, 1000.0), Phase.IDLE)
 
 
 def test_jogging_needs_the_source_off_and_read_back() -> None:

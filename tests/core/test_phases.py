@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from itertools import product
+from pathlib import Path
 
 import pytest
 
 from controller.core.phases import IGNORED, ROWS, Phase, PhaseMachine, Trigger, diagram
 
+DEVELOPERS = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"
 PAIRS = list(product(Phase, Trigger))
 
 
@@ -83,3 +85,9 @@ def test_the_diagram_holds_every_row_once() -> None:
         f"{row.before.value} --> {row.after.value}: {row.trigger.value}".replace("short-recover", "short_recover")
         for row in ROWS
     ]
+
+
+def test_the_diagram_for_contributors_is_the_generated_one() -> None:
+    """DEVELOPERS.md shows one Mermaid diagram, and it is the table's, letter by letter."""
+    _, *drawn = DEVELOPERS.read_text(encoding="utf-8").split("```mermaid\n")
+    assert [text.split("```")[0] for text in drawn] == [diagram()]

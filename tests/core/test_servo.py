@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from math import exp
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -61,6 +62,49 @@ def test_the_feed_grows_with_what_was_free_and_falls_with_the_first_spark() -> N
     assert servo.feed_um(showing(1.0), 1, long_low=False) == pytest.approx(first)
 
 
+@given(st.lists(st.tuples(st.floats(0.0, 1.0), st.booleans()), max_size=600))
+def test_the_feed_is_limited_by_the_distance_met_by_no_spark(seen: list[tuple[float, bool]]) -> None:
+    """60 µm/s near the front, and beyond it no more than twice a second through what is known to be free."""
+    servo, quiet_um = Servo(TICK_S), 0.0
+    for share, sparked in seen:
+        quiet_um = 0.0 if sparked else quiet_um
+        feed = servo.feed_um(showing(share), int(sparked), long_low=False)
+        assert feed <= min(60.0 + 2.0 * quiet_um, SERVO_SPEED_UM_S) * TICK_S + 1e-9
+        quiet_um += feed
+
+
+def test_an_open_gap_is_fed_through_at_the_limit_in_the_end() -> None:
+    """Behind the plate the feed grows to the servo's full speed, after the quarter of a millimetre that earns it."""
+    servo, way_um, fast_from_um = Servo(TICK_S), 0.0, 0.0
+    for _ in range(400):
+        feed = servo.feed_um(showing(1.0), 0, long_low=False)
+        if feed < SERVO_SPEED_UM_S * TICK_S - 1e-9:
+            fast_from_um = way_um
+        way_um += feed
+    assert feed == pytest.approx(SERVO_SPEED_UM_S * TICK_S)
+    assert fast_from_um == pytest.approx((SERVO_SPEED_UM_S - 60.0) / 2.0, abs=10.0)
+
+
+def test_a_new_start_knows_of_no_free_way() -> None:
+    """After an approach the front is near: what was free before counts for nothing."""
+    servo = Servo(TICK_S)
+    first = servo.feed_um(showing(1.0), 0, long_low=False)
+    for _ in range(200):
+        servo.feed_um(showing(1.0), 0, long_low=False)
+    servo.start()
+    assert servo.feed_um(showing(1.0), 0, long_low=False) == pytest.approx(first)
+
+
+def test_a_long_low_earns_no_free_way() -> None:
+    """Time spent waiting for a low to end is no distance: the feed afterwards is what it was before."""
+    servo, other = Servo(TICK_S), Servo(TICK_S)
+    for each in (servo, other):
+        each.feed_um(showing(1.0), 0, long_low=False)
+    for _ in range(100):
+        servo.feed_um(showing(1.0), 0, long_low=True)
+    assert servo.feed_um(showing(1.0), 0, long_low=False) == other.feed_um(showing(1.0), 0, long_low=False)
+
+
 def test_the_loop_settles_on_a_front_that_recedes() -> None:
     """Closed over a receding front the gap settles without ever closing, and the feed at the front's own speed.
 
@@ -89,6 +133,48 @@ def test_the_reference_climbs_to_the_best_rate(best: float) -> None:
         depth_um += 0.1 * max(25.0 * (1.0 - 4.0 * (reference.now - best) ** 2), 0.0)
         reference.follow(tick * 0.1, depth_um)
     assert reference.centre == pytest.approx(best, abs=2.0 * Reference.TRIAL)
+
+
+def found(best: float, noise: float, seed: int, drift: float = 0.0) -> float:
+    """Where the reference is after twenty holes of a minute each, on a rate with one maximum at `best`.
+
+    25 µm/s there and falling off as a parabola; each trial's gain scattered by a relative `noise`, the rate as a whole
+    changing by `drift` of itself from the beginning of a hole to its end.
+    """
+    reference, depth_um, rng = Reference(), 0.0, np.random.default_rng(seed)
+    step_s, hole = 0.1, 600
+    spread = noise * (Reference.TRIAL_S / step_s) ** 0.5
+    for tick in range(20 * hole):
+        if tick % hole == 0:
+            reference.interrupt()
+        rate = max(25.0 * (1.0 - 4.0 * (reference.now - best) ** 2), 0.0) * (1.0 + drift * (tick % hole) / hole)
+        depth_um += step_s * rate * (1.0 + spread * float(rng.normal()))
+        reference.follow(tick * step_s, depth_um)
+    return reference.centre
+
+
+@pytest.mark.parametrize("best", [0.05, 0.6])
+def test_the_search_finds_the_better_side_through_noise(best: float) -> None:
+    """Trials scattered by a tenth (some hundred sparks each): twenty searches of twenty minutes each.
+
+    Nearly all end nearer to the best than they began, half of them within two trials' width of it.
+    """
+    ends = np.array([found(best, 0.1, seed) for seed in range(20)])
+    off, at_first = np.abs(ends - best), abs(Reference.START - best)
+    assert int(np.sum(off < at_first)) >= 18
+    assert float(np.median(off)) < 2.0 * Reference.TRIAL
+
+
+def test_noise_alone_does_not_carry_the_reference_away() -> None:
+    """Begun at the best reference, searches through noise stay there: none is off by more than four trials' width."""
+    ends = [found(Reference.START, 0.1, seed) for seed in range(20)]
+    assert max(abs(end - Reference.START) for end in ends) < 4.0 * Reference.TRIAL
+
+
+@pytest.mark.parametrize("drift", [-0.8, 3.0])
+def test_a_slow_drift_of_the_rate_favours_neither_side(drift: float) -> None:
+    """Every hole slows down (or speeds up) several times over: no reason to go either way, as the order turns."""
+    assert found(Reference.START, 0.0, 0, drift=drift) == pytest.approx(Reference.START, abs=0.5 * Reference.TRIAL)
 
 
 @given(st.lists(st.floats(0.0, 100.0), min_size=1, max_size=300))

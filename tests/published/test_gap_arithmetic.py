@@ -6,7 +6,7 @@ from typing import Literal
 
 import pytest
 
-from controller.core.gap import ADC_COUNTS, Window, WindowReader
+from controller.core.window import ADC_COUNTS, Window, WindowReader
 from controller.settings.machine import Sampler as SamplerBelief
 from sim.plates import leak_ohm
 from sim.sampler import DIVIDER, Sampler
@@ -24,15 +24,15 @@ def sampler(front_end: FrontEnd) -> Sampler:
     return Sampler(front_end, 2200.0, 5.0, plant, normal=lambda: 0.0)
 
 
-def window(front_end: FrontEnd, segments: list[tuple[float, float]], dt_s: float, contact: bool = False) -> Window:
+def window(front_end: FrontEnd, segments: list[tuple[float, float]], contact: bool = False) -> Window:
     """What the host's reader makes of a stretch of gap voltage."""
-    counts = sampler(front_end).live(segments, dt_s, contact, NOTHING_JOINS_OHM)
+    counts = sampler(front_end).live(segments, contact, NOTHING_JOINS_OHM)
     return WindowReader(SamplerBelief(front_end=front_end)).read(counts)
 
 
 def test_mean_voltage_through_the_divider_is_that_of_the_shares() -> None:
     """30 % at 64 V, 60 % at 22.5 V, 10 % at 0 V: 32.7 V (arithmetic), within one converter step at the gap."""
-    counts = sampler("divider").live([(0.3, 64.0), (0.9, 22.5), (1.0, 0.0)], 1.0, True, NOTHING_JOINS_OHM)
+    counts = sampler("divider").live([(0.3, 64.0), (0.9, 22.5), (1.0, 0.0)], True, NOTHING_JOINS_OHM)
     mean_v = sum(counts) / len(counts) * 5.0 / ADC_COUNTS / DIVIDER
     assert len(counts) == 1000
     assert mean_v == pytest.approx(32.7, abs=5.0 / ADC_COUNTS / DIVIDER)
@@ -40,14 +40,14 @@ def test_mean_voltage_through_the_divider_is_that_of_the_shares() -> None:
 
 def test_the_reader_finds_the_shares_behind_the_mean() -> None:
     """Of the same second it counts a tenth low and six tenths burning: the mean alone could not tell them."""
-    seen = window("divider", [(0.3, 64.0), (0.9, 22.5), (1.0, 0.0)], 1.0, contact=True)
+    seen = window("divider", [(0.3, 64.0), (0.9, 22.5), (1.0, 0.0)], contact=True)
     assert (seen.samples, seen.lows, seen.burning) == (1000, 100, 600)
 
 
 @pytest.mark.parametrize("gap_v", [15.0, 20.0, 22.5, 25.0, 30.0])
 def test_a_burning_discharge_is_never_called_open_or_short_by_the_divider(gap_v: float) -> None:
     """22.5 ± 7.5 V after breakdown (Proc. IMechE B 2015, 10.1177/0954405415598942) is burning."""
-    seen = window("divider", [(0.05, gap_v)], 0.05)
+    seen = window("divider", [(0.05, gap_v)])
     assert (seen.burning, seen.lows) == (seen.samples, 0)
 
 
@@ -55,15 +55,15 @@ def test_a_burning_discharge_is_never_called_open_or_short_by_the_divider(gap_v:
 @pytest.mark.parametrize("gap_v", [15.0, 22.5, 30.0])
 def test_a_burning_discharge_is_never_called_short_by_a_clamp(front_end: FrontEnd, gap_v: float) -> None:
     """A clamp can't tell 22.5 ± 7.5 V from open (electrics.md), but it must not tell it as low."""
-    assert window(front_end, [(0.05, gap_v)], 0.05).lows == 0
+    assert window(front_end, [(0.05, gap_v)]).lows == 0
 
 
 @pytest.mark.parametrize("front_end", ["clamp", "divider", "biased"])
 def test_open_and_short_are_what_they_are_on_every_front_end(front_end: FrontEnd) -> None:
     """Open (60-70 V, common practice, no source) is neither low nor burning; metal near 0.1 V is low."""
-    assert all(window(front_end, [(0.05, v)], 0.05).lows == 0 for v in (60.0, 64.0, 70.0))
-    assert all(window(front_end, [(0.05, v)], 0.05).burning == 0 for v in (60.0, 64.0, 70.0))
-    short = window(front_end, [(0.05, 0.1)], 0.05, contact=True)
+    assert all(window(front_end, [(0.05, v)]).lows == 0 for v in (60.0, 64.0, 70.0))
+    assert all(window(front_end, [(0.05, v)]).burning == 0 for v in (60.0, 64.0, 70.0))
+    short = window(front_end, [(0.05, 0.1)], contact=True)
     assert short.lows == short.samples
 
 

@@ -27,10 +27,7 @@ def delays_s(law: str, gap_um: float, count: int, seed: int) -> tuple[np.ndarray
     bench.erosion.delays_s = []
     while len(bench.erosion.delays_s) < count:
         bench.stand(gap_um)
-    gap = bench.erosion._gap
-    assert gap is not None
-    hazard_hz = sum(gap.hazard_hz(ring, gap_um) for ring in range(bench.hole.rings.count))
-    return np.array(bench.erosion.delays_s[:count]), hazard_hz
+    return np.array(bench.erosion.delays_s[:count]), bench.erosion.hazard_hz
 
 
 @pytest.mark.parametrize(

@@ -118,7 +118,8 @@ def _opened(rig: Rig, patience_s: float) -> Cycle[bool]:
 
     if (yield from until(rig, clear, patience_s)):
         return True
-    while sense.gap.p_off > sense.gap.p_shorted and rig.now_s - start_s < OFF_PATIENCE_S:
+    # While the low is taken for a drop-out, and once it is over until the gap counts as clear.
+    while (not sense.long_low or sense.gap.p_off > sense.gap.p_shorted) and rig.now_s - start_s < OFF_PATIENCE_S:
         yield ()
         if clear():
             return True

@@ -17,11 +17,11 @@ from controller.core.cycles.contacts import OPEN_V, prove
 from controller.core.cycles.wait import drain, pause
 from controller.core.events import Touched
 from controller.core.fits import FitError, fit_line
-from controller.core.gap import METAL_V
 from controller.core.path import Plunge, Slide
 from controller.core.permissions import TOUCH_SPEED_UM_S
 from controller.core.phases import Trigger
 from controller.core.rig import Cycle, Rig, Trip
+from controller.core.window import METAL_V
 from controller.settings.units import UM_PER_MM
 
 SLOW_UM_S = 80.0  # chosen so that 30 ms of reaction costs no more than one 2.5 µm step of a usual feed axis

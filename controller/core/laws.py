@@ -1,0 +1,128 @@
+"""How long lows of each kind last and how often they begin, as counted on this machine while it works.
+
+Three laws, one for each cause: the pause after a spark, the drop-out of the source, the short circuit. Each starts from
+what is known beforehand and is told of every low that ended, with the probability that it was the cause.
+"""
+
+from __future__ import annotations
+
+from math import erfc, exp, log, sqrt
+
+from controller.core.window import SPARK_PAUSE_MAX_MS
+from controller.settings.machine import DropOuts
+
+
+class PauseLaw:
+    """How long the source pauses after a spark, as counted on this machine in whole milliseconds."""
+
+    __slots__ = ("_counts", "_total", "usual_ms")
+
+    def __init__(self) -> None:
+        # Until this source was seen, every length up to the longest is as likely as every other.
+        self._counts = [1.0] * (int(SPARK_PAUSE_MAX_MS) + 1)
+        self._total = float(len(self._counts))
+        self.usual_ms = SPARK_PAUSE_MAX_MS
+
+    def learn(self, pause_ms: float, times: int) -> None:
+        """A pause of this length was seen."""
+        self._counts[min(int(pause_ms), len(self._counts) - 1)] += times
+        self._total += times
+        # Nine pauses in ten are over by then; a longer low is worth a second thought. Looked up now and then.
+        if int(self._total) % 64 == 0:
+            ages = (float(ms) for ms in range(1, len(self._counts)))
+            self.usual_ms = next((ms for ms in ages if self.survival(ms) < 0.1), SPARK_PAUSE_MAX_MS)
+
+    def survival(self, pause_ms: float) -> float:
+        """Probability that a pause lasts for so many samples at least."""
+        return sum(self._counts[int(pause_ms) :]) / self._total
+
+
+class DropOutLaw:
+    """Drop-outs of the source: how often they begin and how long they last (log-normal), fingerprint first."""
+
+    __slots__ = ("_begun", "_mean_log", "_prior_s", "_spread", "_weight", "live_s")
+
+    def __init__(self, fingerprint: DropOuts) -> None:
+        # The fingerprint counts like one minute of watching: `check` keeps the source live for at most that long.
+        self._prior_s = 60.0
+        self._begun = max(fingerprint.rate_hz, 0.005) * self._prior_s
+        self._mean_log = log(fingerprint.median_s)
+        # Two-sided 2 sigma between the median and the longest seen, floor at a factor of 1.5.
+        self._spread = max(0.4, log(max(fingerprint.longest_s / fingerprint.median_s, 1.5)) / 2.0)
+        self._weight = min(self._begun, 20.0) + 3.0
+        self.live_s = 0.0
+
+    @property
+    def rate_hz(self) -> float:
+        """Drop-outs begun for each second that the source was on."""
+        return self._begun / (self._prior_s + self.live_s)
+
+    @property
+    def median_s(self) -> float:
+        """Median duration."""
+        return exp(self._mean_log)
+
+    def survival(self, duration_s: float) -> float:
+        """Probability that a drop-out that began `duration_s` ago still lasts."""
+        return max(0.5 * erfc((log(duration_s) - self._mean_log) / (self._spread * sqrt(2.0))), 1e-9)
+
+    def learn(self, duration_s: float, weight: float) -> None:
+        """A low of this duration ended that was a drop-out with probability `weight`."""
+        self._begun += weight
+        self._weight = min(self._weight + weight, 400.0)  # forgets slowly: sources warm up over a job
+        step = weight / self._weight
+        gap = log(duration_s) - self._mean_log
+        self._mean_log += step * gap
+        self._spread = max(0.25, sqrt(self._spread**2 + step * (gap * gap - self._spread**2)))
+
+
+class ShortLaw:
+    """Short circuits: how often they begin, how long they last untouched, how they answer to a lift."""
+
+    __slots__ = ("_begun", "_endings", "_lifted", "_stuck", "_watched_s", "live_s")
+
+    # A lift of one gap ends nearly every short: 15 µm to fall to 1/e, half of a usual gap (10–100 µm, references §3).
+    LIFT_SCALE_UM = 15.0
+    # What still lasts after three of these is not touching but stuck: welded, or bridged by debris.
+    STUCK_UM = 45.0
+
+    def __init__(self) -> None:
+        # Before anything is known: one short in ten seconds of sparking, lasting two seconds if nothing is done. Both
+        # chosen so that the first long lows of a job are answered with the small retreat, which is the test that tells.
+        self._begun, self._watched_s, self._endings = 3.0, 6.0, 3.0
+        # One in twenty is stuck, believed like twenty lifts' worth of watching: common practice, no source.
+        self._stuck, self._lifted = 1.0, 20.0
+        self.live_s = 30.0
+
+    @property
+    def rate_hz(self) -> float:
+        """Shorts begun for each second that the source was on."""
+        return self._begun / self.live_s
+
+    @property
+    def mean_s(self) -> float:
+        """Mean duration when nothing is done."""
+        return max(self._watched_s / self._endings, 0.05)
+
+    def survival(self, duration_s: float, lift_um: float) -> float:
+        """Probability that a short still lasts after this time and this lift; a part of them is stuck and stays."""
+        stuck = self._stuck / self._lifted
+        lasting = stuck + (1.0 - stuck) * exp(-max(lift_um, 0.0) / self.LIFT_SCALE_UM)
+        return max(exp(-duration_s / self.mean_s) * lasting, 0.005)
+
+    def learn(self, untouched_s: float, weight: float, *, answered_um: float = 0.0) -> None:
+        """A low was a short with probability `weight`: so long until it ended, or until a lift of `answered_um` did it.
+
+        Of an exponential law the mean is time watched over endings watched: a short that was lifted out of adds its
+        time and no ending. Leaving it out would keep only the short ones.
+        """
+        self._begun += weight
+        self._watched_s += weight * untouched_s
+        if answered_um <= 0.0:
+            self._endings += weight
+        else:
+            self._lifted += weight
+            self._stuck += weight if answered_um > self.STUCK_UM else 0.0
+        if self._endings > 100.0:  # forgets slowly: gaps change with depth and dirt; chosen
+            self._watched_s *= 0.5
+            self._endings *= 0.5
