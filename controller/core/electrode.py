@@ -9,11 +9,14 @@ plain floats. Predicting wear without measuring goes wrong with depth (Puthumana
 
 from __future__ import annotations
 
-from math import sqrt
+from math import exp, sqrt
 
-# The wear of a hole drifts while the tip takes its shape and the water gets dirty: 3 % of it from hole to hole.
-# Chosen so that a change by a third is followed within some ten measurements.
-WEAR_DRIFT = 0.03
+# The wear of a hole drifts while the tip takes its shape and the water gets dirty: 3 % of it from hole to hole to begin
+# with, then as much as the measurements show, within bounds that keep the filter awake. Chosen so that a change by a
+# third is followed within some ten measurements.
+WEAR_DRIFT, LEAST_DRIFT, MOST_DRIFT = 0.03, 0.005, 0.1
+# Each measurement moves the drift by some 15 %, one surprise by half at most. Chosen so.
+DRIFT_STEP, SURPRISE_MAX = 0.15, 4.0
 
 
 class Electrode:
@@ -26,6 +29,7 @@ class Electrode:
 
     __slots__ = (
         "_cov",
+        "_drift",
         "_holes_since",
         "_scatter2",
         "_scatter_weight",
@@ -44,6 +48,7 @@ class Electrode:
         self._tip, self._tip_var = tip_mm, tip_u_mm**2
         self._wear, self._wear_var = wear_mm, wear_u_mm**2
         self._cov = 0.0
+        self._drift = WEAR_DRIFT
         # Hole-to-hole scatter before anything was learned: a quarter of the wear itself. Common practice, no source.
         self._scatter2 = (0.25 * wear_mm) ** 2
         self._scatter_weight = 2.0
@@ -68,6 +73,11 @@ class Electrode:
         return self._wear
 
     @property
+    def drift(self) -> float:
+        """How much the average wear changes from hole to hole, as a share of it (one standard deviation)."""
+        return self._drift
+
+    @property
     def wear_u_mm(self) -> float:
         """Standard uncertainty of the wear of one more hole: of the average and of the scatter."""
         return sqrt(self._wear_var + self._scatter2)
@@ -77,7 +87,7 @@ class Electrode:
         self._tip -= share * self._wear
         self._tip_var += share * share * self._wear_var - 2.0 * share * self._cov + share * self._scatter2
         self._cov -= share * self._wear_var
-        self._wear_var += (share * WEAR_DRIFT * self._wear) ** 2
+        self._wear_var += (share * self._drift * self._wear) ** 2
         self._holes_since += share
         self.stock_mm -= share * self._wear
 
@@ -91,6 +101,8 @@ class Electrode:
         if self._holes_since > 0.0:
             self._learn_scatter(off, u_mm)
         total = self._tip_var + u_mm**2
+        if self._holes_since > 0.0:
+            self._learn_drift(off * off / total)
         gain_tip, gain_wear = self._tip_var / total, self._cov / total
         if self._holes_since > 0.0:
             # Worn off; without a hole since, it only tells how far the rod was clamped out of the holder.
@@ -115,6 +127,14 @@ class Electrode:
         gain = variance / (variance + u_mm**2)
         self.cone_mm += gain * (cone_mm - self.cone_mm)
         self.cone_u_mm = sqrt((1.0 - gain) * variance)
+
+    def _learn_drift(self, surprise: float) -> None:
+        """Let the wear drift more when predictions are worse than they say, less when they are better.
+
+        `surprise` is the squared error over its variance, 1 on average for a prediction that knows how good it is.
+        """
+        grown = self._drift * exp(DRIFT_STEP * (min(surprise, SURPRISE_MAX) - 1.0))
+        self._drift = min(max(grown, LEAST_DRIFT), MOST_DRIFT)
 
     def _learn_scatter(self, off: float, u_mm: float) -> None:
         """Compare how far the prediction was off with what it said of itself; move the scatter toward the truth."""

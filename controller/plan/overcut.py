@@ -17,13 +17,13 @@ from dataclasses import dataclass, replace
 
 from controller.settings.technology import Guess
 
-SCATTER_MEDIAN_MM = 0.005
+SCATTER_MEDIAN_MM = 0.004
 """Scatter a side believed before any hole was gauged. Some thousand craters shape one exit, so a hole scatters by much
-less than a crater's depth. Chosen so that with SCATTER_LOG_SD its 95 % range, 0.8 to 29 µm, holds both the finest
+less than a crater's depth. Chosen so that with SCATTER_LOG_SD its 95 % range, 0.4 to 36 µm, holds both the finest
 published (256 holes within 1.3 µm, 10.1177/0954405413519787) and a rough home source."""
 
-SCATTER_LOG_SD = 0.9
-"""Standard deviation of the scatter's logarithm: a factor of two and a half. Chosen with SCATTER_MEDIAN_MM."""
+SCATTER_LOG_SD = 1.1
+"""Standard deviation of the scatter's logarithm: a factor of three. Chosen with SCATTER_MEDIAN_MM."""
 
 CARRIED_U_MM = 0.004
 """Standard uncertainty a side of taking an overcut to another plate, with other water and another thickness. Chosen so

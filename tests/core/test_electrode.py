@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from controller.core.electrode import WEAR_DRIFT, Electrode
+from controller.core.electrode import Electrode
 
 
 def rod(wear_mm: float = 0.12, wear_u_mm: float = 0.06) -> Electrode:
@@ -25,7 +25,7 @@ def test_the_filter_is_the_textbook_one() -> None:
         if step % 4 < 3:
             share = float(rng.choice([1.0, 1.0, 0.4]))
             f = np.array([[1.0, -share], [0.0, 1.0]])
-            q = np.diag([share * electrode._scatter2, (share * WEAR_DRIFT * x[1]) ** 2])
+            q = np.diag([share * electrode._scatter2, (share * electrode.drift * x[1]) ** 2])
             x, p = f @ x, f @ p @ f.T + q
             electrode.drilled(share)
         else:
@@ -35,6 +35,20 @@ def test_the_filter_is_the_textbook_one() -> None:
             electrode.measured(found, 0.008)
         assert (electrode.tip_mm, electrode.wear_mm) == pytest.approx(tuple(x), rel=1e-9)
         assert electrode.tip_u_mm == pytest.approx(float(np.sqrt(p[0, 0])), rel=1e-6)
+
+
+def test_wear_is_believed_to_drift_as_much_as_the_measurements_show() -> None:
+    """Predictions far off raise the drift, predictions that are always right lower it; both stay within bounds."""
+    surprised, confirmed = rod(), rod()
+    for electrode, off_mm in ((surprised, 0.2), (confirmed, 0.0)):
+        electrode.measured(44.0, 0.007)
+        before = electrode.drift
+        for _ in range(30):
+            for _ in range(3):
+                electrode.drilled(1.0)
+            electrode.measured(electrode.tip_mm - off_mm, 0.007)
+        assert (electrode.drift > before) == (off_mm > 0.0)
+        assert 0.005 <= electrode.drift <= 0.1
 
 
 def test_looking_ahead_is_what_drilling_will_say() -> None:
