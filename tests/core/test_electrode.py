@@ -43,10 +43,11 @@ def test_wear_is_believed_to_drift_as_much_as_the_measurements_show() -> None:
     for electrode, off_mm in ((surprised, 0.2), (confirmed, 0.0)):
         electrode.measured(44.0, 0.007)
         before = electrode.drift
-        for _ in range(30):
+        for turn in range(30):
             for _ in range(3):
                 electrode.drilled(1.0)
-            electrode.measured(electrode.tip_mm - off_mm, 0.007)
+            # Now more, now less: a steady difference would be learned as wear.
+            electrode.measured(electrode.tip_mm - off_mm * (-1.0) ** turn, 0.007)
         assert (electrode.drift > before) == (off_mm > 0.0)
         assert 0.005 <= electrode.drift <= 0.1
 
