@@ -21,6 +21,8 @@ from controller.core.cusum import Cusum
 SLICE_UM = 20.0
 # Free run that proves the way free: three times the widest gap (10–100 µm, references §3).
 FREE_RUN_UM = 300.0
+# Kept free above whatever lies below the plate. Chosen so.
+ROOM_BELOW_MARGIN_MM = 0.5
 # Share of the usual sparks below which a stretch is free: sparks from the flank never quite cease in dirty water.
 # Chosen so that what is left to remove beyond it is below a hundredth of a millimetre in diameter.
 FREE_SHARE = 0.04

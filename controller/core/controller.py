@@ -39,6 +39,10 @@ from controller.settings.machine import Machine
 from controller.settings.technology import Technology
 from controller.settings.units import UM_PER_MM
 
+# Without a proven open contact the water still stops, when the fail-safe gate would have stopped it (within 2 s of a
+# dead host, electrics.md).
+WATER_OFF_S = 2.0
+
 
 @dataclass(slots=True)
 class TickOutput:
@@ -99,6 +103,7 @@ class Controller:
         self._sense.take(seen)
         self._locks.gap_open_s = self._sense.quiet_s
         if self.ended is not None:
+            self._wind_down(out)
             return out
         try:
             self._guards.check(self._sense, self._locks)
@@ -174,7 +179,12 @@ class Controller:
             out.commands.append(lift)
         if self._rig.given.machine.spindle.fitted:
             out.commands.append(Turn(0.0))
-        self._switch_off(Output.WATER, out)
+
+    def _wind_down(self, out: TickOutput) -> None:
+        """After the end: the water stops once the source contact is proven open, and not before (or after a while)."""
+        since_end_s = self._sense.time_s - self.ended.time_s if self.ended else 0.0
+        if self._sense.seen.contact_open or since_end_s > WATER_OFF_S:
+            self._switch_off(Output.WATER, out)
 
     def _safe_lift(self) -> Move | None:
         """Straight up to the clear height: only by a board that can be trusted, from where the tip was sent last."""

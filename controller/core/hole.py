@@ -16,7 +16,6 @@ from controller.settings.units import UM_PER_MM
 DEEPER_UM = 2.0
 # How well a hole shows the length of the worn cone: five slices of breakthrough.py. Chosen so.
 CONE_U_MM = 0.1
-ROOM_BELOW_MARGIN_MM = 0.5  # kept free above whatever lies below the plate; chosen so
 _SHARE = {GapState.OPEN: 0, GapState.SPARKING: 1, GapState.SHORTED: 2, GapState.OFF: 3}
 
 
@@ -40,6 +39,7 @@ class Hole:
     """
 
     __slots__ = (
+        "_booked",
         "_planned",
         "_reported_s",
         "_rig",
@@ -62,6 +62,7 @@ class Hole:
         self._planned = planned
         self._start_s = self._reported_s = self.deeper_s = rig.now_s
         self._shares = [0.0, 0.0, 0.0, 0.0]
+        self._booked = 0.0
         self._short_times: list[float] = []
         self._sparks = 0
         self.through = Breakthrough(rig.given.job.work.thickness_mm * UM_PER_MM, rig.usual_sparks_per_um)
@@ -149,12 +150,17 @@ class Hole:
 
     # -- when it is over -------------------------------------------------------------------------------------------
 
+    def book_wear(self) -> None:
+        """Take the wear of what was drilled since the last time off the believed tip."""
+        share = self._share_done()
+        self._rig.electrode.drilled(share - self._booked)
+        self._booked = share
+
     def finish(self, ending: Ending) -> None:
         """Draw the conclusions for the electrode, and tell the hole."""
         rig, hole = self._rig, self._planned
-        share = self._share_done()
-        wear_mm = share * rig.electrode.wear_mm
-        rig.electrode.drilled(share)
+        wear_mm = self._share_done() * rig.electrode.wear_mm
+        self.book_wear()
         rig.usual_sparks_per_um = self.through.usual
         self._see_cone(ending)
         size_mm, size_u_mm = self._exit_size(ending)

@@ -115,6 +115,9 @@ class Interlocks:
         )
         if refusal is None:
             self.sent = target
+            if here[2] - move.z_um > ROUNDING_UM and not self.on[Output.SOURCE]:
+                # What was sensed open says nothing of a place further down.
+                self.sensed_open = False
             if self._is_way(move):
                 # A way that was permitted is made; smaller moves go on counting from where the last one ended.
                 self._anchor = (move.x_um, move.y_um, self._anchor[2])
@@ -168,6 +171,8 @@ class Interlocks:
             return f"no forward feed in {phase.value}" if self._anchor[2] - move.z_um > ROUNDING_UM else None
         if down_um <= 0.0:
             return None
+        if phase is Phase.PROBE and not (self.proven and self.on[Output.SENSING] and seen.contact_open):
+            return "no touch before isolation is proven and the sensing feed is on"
         if rule is Along.JOG:
             return "no jogging with the source on" if self.on[Output.SOURCE] or not seen.contact_open else None
         return self._paced(down_um, phase, permission, seen)

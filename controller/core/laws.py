@@ -69,7 +69,7 @@ class DropOutLaw:
     def learn(self, duration_s: float, weight: float) -> None:
         """A low of this duration ended that was a drop-out with probability `weight`."""
         self._begun += weight
-        self._weight = min(self._weight + weight, 400.0)  # forgets slowly: sources warm up over a job
+        self._weight = min(self._weight + weight, 400.0)  # forgets slowly: sources warm up over a job; chosen
         step = weight / self._weight
         gap = log(duration_s) - self._mean_log
         self._mean_log += step * gap

@@ -11,7 +11,7 @@ from controller.core.events import RunEnded
 from controller.core.rig import Cycle, Rig
 
 # The tip must be known at a hole's start well enough for the approach to begin close above the face without starting in
-# contact: its room is 0.3 mm, so a tenth of a millimetre of standard uncertainty is the most. Chosen so.
+# contact: its room is 0.3 mm and twice that uncertainty, so a tenth of a millimetre is the most. Chosen so.
 TIP_U_MAX_MM = 0.1
 
 

@@ -21,9 +21,4 @@ class HoldRequest:
     why: str
 
 
-@dataclass(slots=True, frozen=True)
-class GoOn:
-    """Go on from a hold that a person asked for."""
-
-
-Request = Answer | HoldRequest | GoOn
+Request = Answer | HoldRequest

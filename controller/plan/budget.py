@@ -163,8 +163,8 @@ def _rods(job: Job, used_mm: float) -> float:
 def _measurements(electrode: Range, advances: Range, count: int) -> Range:
     """One at the start, at the end and after every advance; between them as often as the scatter of wear asks.
 
-    That scatter is learned from hole to hole and the first spark of each hole shows the tip as well, so the interval at
-    the scatter believed before is the short end: half of it at the worst, twice of it expected, none at best.
+    That scatter is learned from hole to hole, so the interval at the scatter believed before is the short end: half of
+    it at the worst, twice of it expected, none at best.
     """
     scatter = WEAR_SCATTER * electrode.expected / count
     between = count / max((TIP_U_MAX_MM / scatter) ** 2, 1.0)

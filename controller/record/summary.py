@@ -12,7 +12,6 @@ from controller.core.events import (
     ElectrodeMeasured,
     Event,
     PromptRaised,
-    ShortBegan,
     SourceOpenedHot,
 )
 from controller.record.files import write_whole
@@ -98,7 +97,7 @@ def summarise(record: RunRecord) -> Summary:
         measurements=len(measured),
         electrode_advances=_count(events, ElectrodeAdvanced),
         electrode_used_mm=round(sum(hole.wear_mm for hole in finished), 4),
-        shorts=_count(events, ShortBegan),
+        shorts=sum(hole.shorts for hole in finished),
         recoveries=sum(hole.recoveries for hole in finished),
         operator_prompts=len(prompts),
         operator_rescues=sum(not prompt.planned for prompt in prompts),

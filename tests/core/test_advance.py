@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from controller.core.breakthrough import FREE_RUN_UM
+from controller.core.breakthrough import FREE_RUN_UM, ROOM_BELOW_MARGIN_MM
 from controller.core.cycles.advance import advance_due, needle_too_long
 from controller.core.events import ElectrodeAdvanced, ElectrodeMeasured, Event, HoleStarted, PromptRaised
-from controller.core.hole import ROOM_BELOW_MARGIN_MM
 from controller.core.requests import Answer, Request
 from tests.core.crude import CrudeMachine
 from tests.core.given import JOB, controller, rig

@@ -121,7 +121,7 @@ def test_sparks_are_removal() -> None:
     [("stop_pressed", True), ("guard_closed", False), ("board", BoardState.LOST), ("sampler_age_s", 1.0)],
 )
 def test_a_trip_while_eroding_isolates_halts_and_ends_in_fault(field: str, reading: Any) -> None:
-    """That tick: source off first, motion halted, water off last; the run ends in fault with the cause."""
+    """That tick: source off first, motion halted, the run ends in fault with the cause; water off once proven."""
     machine, core = CrudeMachine(), controller()
     for tick in range(20_000):
         eroding = core.phase.value == "erode"
@@ -133,8 +133,9 @@ def test_a_trip_while_eroding_isolates_halts_and_ends_in_fault(field: str, readi
     assert core.phase.value == "fault"
     assert out.commands[0] == Switch(Output.SOURCE, False, hot=True)
     assert Halt() in out.commands
-    assert out.commands[-1] == Switch(Output.WATER, False, hot=True)
-    assert machine.on == dict.fromkeys(Output, False)
+    assert machine.on == {Output.SOURCE: False, Output.SENSING: False, Output.WATER: True}
+    later = [core.tick(machine.observe()).commands for _ in range(5)]
+    assert [command for commands in later for command in commands] == [Switch(Output.WATER, False, hot=True)]
     assert [event.kind for event in out.events[:2]] == ["PhaseChanged", "FaultTripped"]
     assert [event.kind for event in out.events if isinstance(event, FaultTripped | RunEnded)] == [
         "FaultTripped",

@@ -287,6 +287,7 @@ def test_many_small_moves_go_no_faster_than_one_long_one(phase: Phase, step_um: 
     from controller.core.permissions import PERMISSIONS
 
     built, gone_um = locks(), 0.0
+    built.proven = built.on[Output.SENSING] = phase is Phase.PROBE  # without both nothing goes down in probe
     for tick in range(101):
         for _ in range(3):
             if built.check(Move(X, Y, Z - gone_um - step_um, 5000.0), phase, seen(time_s=tick * 0.01)) is None:
@@ -294,6 +295,23 @@ def test_many_small_moves_go_no_faster_than_one_long_one(phase: Phase, step_um: 
     limit_um = PERMISSIONS[phase].forward_um_s
     assert gone_um <= limit_um * 1.1 + MACHINE.axes.backlash_um[2]
     assert gone_um >= min(limit_um, 300.0 * step_um) * 0.9
+
+
+@pytest.mark.parametrize("lacking", ["proof", "sensing", "contact"])
+def test_no_touch_goes_down_unproven(lacking: str) -> None:
+    """In probe a forward move needs the proof of isolation, the sensing feed on, and the source contact open."""
+    built = locks()
+    built.proven, built.on[Output.SENSING] = lacking != "proof", lacking != "sensing"
+    down = Move(X, Y, Z - 2.5, 5000.0)
+    assert "isolation" in refused(built, down, Phase.PROBE, contact_open=lacking != "contact")
+
+
+def test_a_gap_sensed_open_is_forgotten_on_the_way_down() -> None:
+    """What was sensed open says nothing of a place further down."""
+    built = locks()
+    built.sensed_open = True
+    assert built.check(Move(X, Y, Z - 1000.0, 5000.0), Phase.IDLE, seen()) is None
+    assert not built.sensed_open
 
 
 def test_after_a_halt_the_axis_is_where_it_is_seen() -> None:

@@ -50,7 +50,9 @@ class Monitor:
 
     def watch(self, seen: Observation, out: TickOutput) -> None:
         """One tick: what was seen, and what the core made of it."""
-        if self._ended and (out.commands or out.events):
+        # The water alone may still be stopped: it has to wait for the source contact to be proven open.
+        asked = [command for command in out.commands if command != Switch(Output.WATER, on=False, hot=True)]
+        if self._ended and (asked or out.events):
             self._breach(seen, "something was asked or told after the end of the run")
         self._stopped = self._stopped or seen.stop_pressed
         open_gap = not seen.contact_open and bool(seen.samples) and min(seen.samples) >= LOW_COUNTS

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from controller.core.breakthrough import FREE_RUN_UM
+from controller.core.breakthrough import FREE_RUN_UM, ROOM_BELOW_MARGIN_MM
 from controller.core.cycles.ask import ask
 from controller.core.cycles.contacts import OPEN_V, prove
 from controller.core.cycles.measure import measure
+from controller.core.cycles.recover import ask_for_help
 from controller.core.cycles.touch import release
 from controller.core.cycles.travel import rise_to_top
 from controller.core.events import ElectrodeAdvanced
-from controller.core.hole import ROOM_BELOW_MARGIN_MM
 from controller.core.phases import Trigger
-from controller.core.rig import Cycle, Rig, Trip, guessed_cone_mm
+from controller.core.rig import Cycle, Rig, guessed_cone_mm
 from controller.settings.units import UM_PER_MM
 
 
@@ -25,7 +25,8 @@ def advance_due(rig: Rig) -> bool:
 def needle_too_long(rig: Rig) -> bool:
     """True when the worn cone no longer fits into the room below the plate, free run and margin included."""
     room_mm = rig.given.job.work.clear_below_mm - ROOM_BELOW_MARGIN_MM - FREE_RUN_UM / UM_PER_MM
-    return rig.electrode.cone_mm > room_mm
+    # Where not even a flat rod has room, a new one is no help.
+    return rig.electrode.cone_mm > max(room_mm, 0.0)
 
 
 def reach_mm(rig: Rig) -> float:
@@ -66,13 +67,10 @@ def advance(rig: Rig) -> Cycle[None]:
         choices=("done", "end"),
         planned=not needle,
     )
-    if (yield from prove(rig)) <= OPEN_V:
-        raise Trip(
-            "sensing path closed",
-            "after the advance the sensing path reads contact with the electrode at the top of its travel",
-            "look for a bridge from the electrode to the work or the table, then start again",
-        )
+    open_v = yield from prove(rig)
     yield from release(rig)
+    if open_v <= OPEN_V:
+        yield from ask_for_help(rig, "After the advance the sensing path reads contact, at the top of the travel.")
     rig.enter(Trigger.GO_ON)
     stock = job_rod.length_mm if exhausted else None
     electrode.renewed(to_mm, holder.protrusion_u_mm, stock)

@@ -55,4 +55,8 @@ def ask(
                 rig.tell(PromptAnswered(rig.now_s, number, request.choice, request.reading))
                 if request.choice == "end":
                     raise EndRun("held", f"the operator ended the run at the prompt '{topic}'")
+                if not rig.sense.seen.guard_closed:
+                    rig.say("Close the guard: nothing moves before that")
+                    while not rig.sense.seen.guard_closed:
+                        yield ()
                 return request

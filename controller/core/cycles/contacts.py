@@ -17,11 +17,25 @@ CONTACT_TIMEOUT_S = 0.1
 # A source on an open gap shows its voltage, at the latest after its longest drop-out (0.4 s, electrics.md) or its own
 # shut-off after a short (some seconds). Half of the 10 s that it may stand live without removal: chosen.
 ALIVE_TIMEOUT_S = 5.0
-ALIVE_S = 0.02
+ALIVE_S = 0.02  # two ticks at 100 Hz; chosen
+# Ten times the worst age measured of a healthy stream (11 ms, wires.md).
+SAMPLES_TIMEOUT_S = 0.1
 # A relay and its reading settle: twice the sensing relay's usual 5–10 ms (common practice, no source), in whole ticks.
 SENSE_SETTLE_S = 0.03
-# A wet tip drips; how long to wait for the sensing path to open at a place where the gap is known to be wide.
+# A wet tip drips; how long to wait for the sensing path to open at a place where the gap is known to be wide. Chosen:
+# several times the drip pause of a usual machine file.
 DRY_TIMEOUT_S = 30.0
+
+
+def reading_v(rig: Rig) -> Cycle[float]:
+    """The pin's volts of the next tick that brought samples: no samples are no reading. Raises Trip when none come."""
+    if not (yield from until(rig, lambda: bool(rig.sense.seen.samples), SAMPLES_TIMEOUT_S)):
+        raise Trip(
+            "sampler silent",
+            "no sample of the gap came when one was needed",
+            "look at the sampler's cable and supply, then start again",
+        )
+    return rig.sense.pin_v()
 
 
 def prove(rig: Rig) -> Cycle[float]:
@@ -40,7 +54,7 @@ def prove(rig: Rig) -> Cycle[float]:
     if rig.locks.on[Output.SENSING]:
         yield (Switch(Output.SENSING, False),)
     yield from pause(rig, BREAK_BEFORE_MAKE_S + SENSE_SETTLE_S)
-    off_v = rig.sense.pin_v()
+    off_v = yield from reading_v(rig)
     if off_v >= ABSENT_V:
         raise Trip(
             "source still there",
@@ -51,7 +65,7 @@ def prove(rig: Rig) -> Cycle[float]:
     yield from pause(rig, SENSE_SETTLE_S)
     rig.locks.proven = True
     opened = yield from until(rig, lambda: rig.sense.pin_v() > OPEN_V, DRY_TIMEOUT_S)
-    open_v = rig.sense.pin_v()
+    open_v = yield from reading_v(rig)
     if not opened:
         return open_v
     rig.locks.sensed_open = True
@@ -103,10 +117,15 @@ def isolate(rig: Rig, timeout_s: float) -> Cycle[bool]:
         if not opened:
             return False
         yield (Switch(Output.SOURCE, False),)
-    if rig.given.machine.spindle.fitted:
-        yield (Turn(0.0),)
+    yield from stop_spindle(rig)
     yield from stop_water(rig)
     return True
+
+
+def stop_spindle(rig: Rig) -> Cycle[None]:
+    """Stop the spindle, where there is one."""
+    if rig.given.machine.spindle.fitted:
+        yield (Turn(0.0),)
 
 
 def stop_water(rig: Rig) -> Cycle[None]:

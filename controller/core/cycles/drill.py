@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from math import hypot
 
+from controller.core.breakthrough import ROOM_BELOW_MARGIN_MM
 from controller.core.cycles.contacts import OPEN_V, energise, isolate, prove
 from controller.core.cycles.measure import measure
-from controller.core.cycles.recover import LIVE, RETREAT_UM_S, Freed, flush, recover, short_declared
+from controller.core.cycles.recover import LIVE, RETREAT_UM_S, Freed, ask_for_help, flush, recover, short_declared
 from controller.core.cycles.touch import release
-from controller.core.cycles.travel import lower, rise, travel
+from controller.core.cycles.travel import lower, rise, rise_to_top, travel
 from controller.core.cycles.wait import pause
-from controller.core.hole import ROOM_BELOW_MARGIN_MM, Ending, Hole
+from controller.core.hole import Ending, Hole
 from controller.core.path import Plunge, Slide
 from controller.core.permissions import APPROACH_SPEED_UM_S, RETURN_SPEED_UM_S, SERVO_SPEED_UM_S, TOUCH_SPEED_UM_S
 from controller.core.phases import Trigger
@@ -33,18 +34,19 @@ IGNITED_HZ = 10.0
 # Live without removal is allowed for 10 s (interfaces.md); the core gives up a second before.
 NO_REMOVAL_S = 9.0
 # No deeper for this long while sparking: the gap is silted up; lift and flush. After so many lifts in vain it is
-# given up.
+# given up. Chosen so that a slow front (10 µm/s) still moves by ten slices meanwhile.
 STALL_S, STALLS_MAX = 20.0, 6
-# Shorts that small retreats answer again and again within this stretch of time call for the next rung.
+# Shorts that small retreats answer again and again within this stretch of time call for the next rung. Chosen so.
 RELAPSE_S, RELAPSES = 4.0, 2
 SHORTS_MAX = 120  # in one hole, before it is given up: ten times what a bad hole shows. Chosen so.
-REPORT_S = 5.0
+REPORT_S = 5.0  # between progress events; chosen so that an hour makes some seven hundred
 # The last stretch back to a front that was left is taken slowly: one usual gap, at a speed at which the reaction time
 # (0.1 s) costs a fifth of it. After a drop-out the front is where it was; what is left is how well the play is known.
 # Chosen so.
 RETURN_ROOM_UM, AFTER_DROP_OUT_UM, FRONT_SPEED_UM_S = 50.0, 15.0, 100.0
 TAKE_UP_UM_S = 1000.0  # play is taken up within a few ticks
-# On the way down a used hole the sensing path is asked for metal, not for open: water stands in it.
+# On the way down a used hole the sensing path is asked for metal, not for open: water stands in it. Chosen between
+# metal (below 0.1 V) and a wet gap (0.97 V at 500 µS/cm, electrics.md).
 METAL_NEAR_V = 0.5
 
 
@@ -103,19 +105,25 @@ class Drilling:
     def _close(self) -> Cycle[None]:
         """Prove, sense the gap open, enter the approach, put the source on."""
         rig = self._rig
-        rig.enter(Trigger.TOUCH)
-        open_v = yield from prove(rig)
-        if open_v <= OPEN_V:
-            raise Trip(
-                "sensing path closed",
-                f"the sensing path reads contact where hole {self._planned.index} is to be approached",
-                "look for a bridge or a bent electrode; is the plate where it was mapped?",
-            )
-        yield from release(rig)
-        rig.enter(Trigger.TOUCHED)
+        while not (yield from self._senses_open()):
+            # The reading had half a minute to open by itself; what is left needs a hand.
+            yield from rise(rig)
+            yield from ask_for_help(rig, f"The sensing path reads contact above hole {self._planned.index}.")
+            rig.enter(Trigger.GO_ON)
+            yield from self._after_help()
+            yield from self._re_enter()
         rig.enter(Trigger.DESCEND)
         rig.say(f"Hole {self._planned.index}: approaching")
         yield from energise(rig)
+
+    def _senses_open(self) -> Cycle[bool]:
+        """Prove isolation and read the sensing path, from idle to idle."""
+        rig = self._rig
+        rig.enter(Trigger.TOUCH)
+        open_v = yield from prove(rig)
+        yield from release(rig)
+        rig.enter(Trigger.TOUCHED)
+        return open_v > OPEN_V
 
     def _re_enter(self) -> Cycle[None]:
         """Down to the start height; in a hole begun before, on the sensing path, to just above where the front was."""
@@ -266,6 +274,7 @@ class Drilling:
     def _after_help(self) -> Cycle[None]:
         """Hands were on the electrode: measure it again, come back above the hole."""
         rig = self._rig
+        self.hole.book_wear()
         before_mm = rig.electrode.tip_mm
         yield from self._measure_again()
         # The tip shall start as high above the face as before, however long the electrode is now: a shorter one would
@@ -274,7 +283,10 @@ class Drilling:
         yield from travel(rig, self._planned.x_mm, self._planned.y_mm)
 
     def _measure_again(self) -> Cycle[None]:
+        """Hands were on the electrode: it may stand out further than before, so go up as high as there is room."""
         electrode = self._rig.electrode
+        self.hole.book_wear()
+        yield from rise_to_top(self._rig)
         electrode.renewed(electrode.tip_mm, self._rig.given.machine.holder.protrusion_u_mm)
         yield from measure(self._rig)
 
@@ -292,6 +304,8 @@ class Drilling:
                 rig.enter(Trigger.CLEARED)
                 break
             freed = yield from recover(rig, self.slide, 0.0, 2)
+            if freed is not Freed.NEVER_SHORTED:
+                self.hole.shorted()
         yield from rise(rig)
         if freed is Freed.HELPED:
             yield from self._measure_again()

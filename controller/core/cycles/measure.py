@@ -18,14 +18,15 @@ TOUCH_U_MM = 0.005
 # The end switch on which z was referenced repeats to a few micrometres, and every height stands on it (common
 # practice, no source: a micro-switch).
 HOMING_U_MM = 0.004
-# Room kept above a place whose height is believed, before the touch begins.
+# Room kept above a place whose height is believed, before the touch begins. Chosen so.
 TOUCH_ROOM_MM = 0.5
 
 
 def measure(rig: Rig) -> Cycle[None]:
-    """Touch the reference plate, take in the tip length, return to clear height. Raises Trip as `touch_down` does."""
+    """Touch the reference plate, take in the tip length, go back to where it came from. Raises Trip as `touch_down`."""
     plate = rig.given.machine.reference_plate
     start_s = rig.now_s
+    from_mm = rig.sense.seen.x_um / UM_PER_MM, rig.sense.seen.y_um / UM_PER_MM
     rig.say("Measuring the electrode on the reference plate")
     predicted, predicted_u = rig.electrode.tip_mm, rig.electrode.tip_u_mm
     yield from travel(rig, plate.x_mm, plate.y_mm)
@@ -37,7 +38,7 @@ def measure(rig: Rig) -> Cycle[None]:
     tip_mm = contact.z_um / UM_PER_MM - plate.height_mm
     u_mm = hypot(TOUCH_U_MM, contact.spread_um / UM_PER_MM / 2.0, plate.height_u_mm, HOMING_U_MM)
     rig.electrode.measured(tip_mm, u_mm)
-    yield from rise(rig)
+    yield from travel(rig, *from_mm)
     rig.tell(
         ElectrodeMeasured(
             rig.now_s,

@@ -12,7 +12,7 @@ from enum import StrEnum
 
 from controller.core.commands import Output, Switch, Turn
 from controller.core.cycles.ask import ask
-from controller.core.cycles.contacts import OPEN_V, isolate, prove, stop_water
+from controller.core.cycles.contacts import OPEN_V, isolate, prove, stop_spindle, stop_water
 from controller.core.cycles.touch import release
 from controller.core.cycles.wait import drain, pause, until
 from controller.core.events import FaultTripped, ShortBegan, ShortEnded, SourceOpenedHot
@@ -21,21 +21,21 @@ from controller.core.phases import Phase, Trigger
 from controller.core.rig import Cycle, Rig
 from controller.settings.units import UM_PER_MM
 
-# Rung 1 opens one to two usual gaps (10–100 µm, references §3); rung 2 draws fresh water in over several rod-gaps.
+# Rung 1 opens about one usual gap (10–100 µm, references §3); rung 2 draws fresh water in over several rod-gaps.
 SMALL_UM, LARGE_UM = 40.0, 400.0
 # Retreat speed: chosen so that a small retreat, play included, takes about 20 ms.
 RETREAT_UM_S = 5000.0
-# High for two samples' worth of ticks is enough: metal or a bridge gives none.
+# High for two ticks is enough: metal or a bridge gives none.
 CLEAR_S = 0.02
 # How long rung 1 waits: a drop-out that the retreat was spent on is usually over by then; longest drop-outs on top of
 # it are waited for at the same place as long as the filter says "source off".
 RUNG_S = (0.15, 0.6, 3.0)
-FLUSH_S = 0.5
+FLUSH_S = 0.5  # the jet changes the water of so small a hole many times meanwhile; common practice, no source
 # Live without removal is allowed for 10 s (interfaces.md); the ladder, too, gives up a second before.
 NO_REMOVAL_S = 9.0
 ANSWER_AT = 0.3  # chosen: a weld costs some ten times what a needless retreat does, and is a few times rarer
 PULL_UM_S = 2000.0  # the pull on a weld is slow, so that the rod is not bent: chosen so
-OFF_PATIENCE_S = 2.0
+OFF_PATIENCE_S = 2.0  # five times the longest drop-out (0.4 s, electrics.md); chosen
 
 
 DROP_OUT = "drop-out of the source"
@@ -139,6 +139,7 @@ def _stuck(rig: Rig, began_s: float) -> Cycle[Freed]:
     rig.enter(Trigger.TRIP)
     yield (Switch(Output.SOURCE, False, hot=True),)
     rig.tell(SourceOpenedHot(rig.now_s, rig.locks.hot_openings, cause))
+    yield from stop_spindle(rig)
     yield from stop_water(rig)
     rig.tell(
         FaultTripped(
@@ -156,20 +157,25 @@ def _stuck(rig: Rig, began_s: float) -> Cycle[Freed]:
     if rig.given.machine.spindle.fitted and (yield from _turned_free(rig)):
         rig.enter(Trigger.GO_ON)
         return _ended(rig, 4, began_s, cause, Freed.OUT)
+    yield from ask_for_help(rig, f"The electrode is still in contact with the work outside hole {rig.hole}: {cause}.")
+    rig.enter(Trigger.GO_ON)
+    return _ended(rig, 5, began_s, cause, Freed.HELPED)
+
+
+def ask_for_help(rig: Rig, what_happened: str) -> Cycle[None]:
+    """Ask for the electrode to be freed until the sensing path reads open. Starts in idle or hold, ends in hold."""
     while True:
         yield from ask(
             rig,
             topic="electrode-stuck",
-            what_happened=f"The electrode is still in contact with the work outside hole {rig.hole}: {cause}.",
-            what_to_do="Free the electrode, clear bridges and chips, straighten or change a bent rod.",
+            what_happened=what_happened,
+            what_to_do="Free the electrode, clear bridges, straighten a bent rod. It must stand out as before.",
             what_next="The host proves the source absent, measures the electrode and goes on with this hole.",
             choices=("done", "end"),
             planned=False,
         )
         if (yield from _senses_open(rig)):
-            break
-    rig.enter(Trigger.GO_ON)
-    return _ended(rig, 5, began_s, cause, Freed.HELPED)
+            return
 
 
 def _senses_open(rig: Rig) -> Cycle[bool]:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from statistics import median
 
 from controller.core.commands import Output, Switch
-from controller.core.cycles.contacts import OPEN_V, prove
+from controller.core.cycles.contacts import OPEN_V, prove, reading_v
 from controller.core.cycles.wait import drain, pause
 from controller.core.events import Touched
 from controller.core.fits import FitError, fit_line
@@ -28,8 +28,8 @@ SLOW_UM_S = 80.0  # chosen so that 30 ms of reaction costs no more than one 2.5 
 BACK_OFF_UM = 100.0  # chosen so that play (30–50 µm) and film drag are left behind between repeats
 LIFT_UM_S = 4000.0  # chosen so that a lift is over in a few ticks
 SPREAD_UM = 8.0  # chosen so that the mean of two touches is good to a few steps of a usual feed axis
-REPEATS_MAX = 6
-# A reading between metal and this, seen on three steps in a row, is water.
+REPEATS_MAX = 6  # chosen: a plate that can't be touched alike in six tries is dirty, and the spread says so
+# A reading between metal and this, seen on three steps in a row, is water: well off the open 5 V. Chosen so.
 WET_V = 4.0
 
 
@@ -130,7 +130,7 @@ def _descend(
             # Nothing more is sent, and what is queued is a step or two; a halt would cost more time than they do.
             yield from drain(rig)
             slide.halted_at(rig.sense.seen.z_um)
-            if rig.sense.pin_v() < METAL_V:
+            if (yield from reading_v(rig)) < METAL_V:
                 return True
         if slide.axis_um > depth_um:
             return False
