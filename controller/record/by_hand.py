@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from math import hypot
 from statistics import median
 
+from controller.core.cycles.recover import DROP_OUT
 from controller.core.events import ElectrodeMeasured, HoleFinished, ShortEnded
 from controller.record.journal import RunRecord, StartRecord
 
@@ -96,10 +97,10 @@ def _course_reasons(
 
 
 def _rungs(record: RunRecord) -> dict[int, list[int]]:
-    """The rungs of the ladder that ended each hole's shorts."""
+    """The rungs of the ladder that ended each hole's shorts; drop-outs after all are none."""
     found: dict[int, list[int]] = {}
     for event in record.events:
-        if isinstance(event, ShortEnded):
+        if isinstance(event, ShortEnded) and event.cause != DROP_OUT:
             found.setdefault(event.hole, []).append(event.rung)
     return found
 

@@ -19,6 +19,8 @@ REPORT_NAME = "report.html"
 
 # Longest lists shown in full on the page: chosen so that a page of 5000 holes still opens and prints at once.
 MOST_LINES = 400
+# Holes named for one reason before the map has to do: chosen so that a reason stays a few lines.
+MOST_NAMED = 24
 
 
 def write_report(run: Path, record: RunRecord) -> Path:
@@ -44,7 +46,7 @@ def report_html(record: RunRecord) -> str:
             map=hole_map(record, frozenset(check)),
             charts=_charts(record),
             check=grouped(check),
-            most_lines=MOST_LINES,
+            most_named=MOST_NAMED,
             told=told[:MOST_LINES],
             told_more=max(0, len(told) - MOST_LINES),
             gauged=record.gauged,
