@@ -73,7 +73,7 @@ def _told(score: Score) -> str:
 
 
 def rows(scores: Sequence[Score]) -> Iterator[Row]:
-    """The table of issue 2, "Reach"."""
+    """What the main job must reach, row by row."""
     runs = _of(scores, "diffuser")
     yield from _baseline_rows(_of(scores, "baseline"))
     yield _complete_row(runs)

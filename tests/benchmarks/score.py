@@ -36,11 +36,11 @@ from sim.rehearsal import Core, Rehearsal
 from sim.settings import PlantSettings, load_plant
 from tests.benchmarks.baseline import BaselineController
 
-# Exits this far below the plant's own full diameter are undersized (issue 2, "Reach").
+# Exits this far below the plant's own full diameter are undersized (what the main job must reach).
 UNDERSIZE_MM = 0.03
 # Short circuits shorter than this are sparks' own craters touching: no gap signal could show them (one tick at 100 Hz).
 LEAST_SHORT_S = 0.01
-# Conductivity of the wet-plate case (issue 2: "film, 500 µS/cm").
+# Conductivity of the wet-plate case (a film of 500 µS/cm).
 WET_US_CM = 500.0
 STEP_TICKS = 100_000
 # A rehearsal that has not ended after this machine time is stuck (s): several times the longest budget. Chosen so.
