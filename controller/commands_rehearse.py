@@ -156,14 +156,12 @@ def _rehearse(order: Order, start: StartRecord, interrupted: Interruption, *, qu
 def _until_ended(
     rehearsal: Rehearsal, core: Controller, progress: HoleProgressBar, interrupted: Interruption
 ) -> RunEnded:
-    while rehearsal.step(STEP_TICKS):
+    while rehearsal.ended is None:
+        rehearsal.step(STEP_TICKS)
         seen = core.snapshot()
-        progress.show(seen.holes_done, seen.doing)
+        progress.show(seen.holes_done, seen.doing, last=rehearsal.ended is not None)
         if interrupted.asked:
             rehearsal.end("aborted", "interrupted by the user")
-            break
-    progress.show(core.snapshot().holes_done, "", last=True)
-    assert rehearsal.ended is not None  # noqa: S101 - `step` says False only then
     return rehearsal.ended
 
 

@@ -125,6 +125,11 @@ class Erosion:
         return self._bridge.active
 
     @property
+    def carries_current(self) -> bool:
+        """A discharge burns or metal is bridged now: the source contact would open under current."""
+        return self._output == BURNING or self.state is TrueGapState.SHORTED
+
+    @property
     def welded(self) -> bool:
         """The tip sticks to the work now."""
         return self._weld.held

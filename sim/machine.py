@@ -18,7 +18,7 @@ from controller.settings.units import UM_PER_MM
 from sim.axes import Axes
 from sim.contacts import Contacts
 from sim.electrode import ElectrodeTruth
-from sim.erosion import Erosion, TrueGapState
+from sim.erosion import Erosion
 from sim.ground import Below, Ground
 from sim.plates import Film, leak_ohm
 from sim.random import Streams
@@ -218,7 +218,7 @@ class VirtualMachine:
         self._contacts.advance(max(self._now_us / US_PER_S, self._contacts.next_s))
         self._film.run(self._contacts.flow, self._now_us / US_PER_S)
         opened = was_live and not self._contacts.live
-        if opened and self._erosion.state in {TrueGapState.SPARKING, TrueGapState.SHORTED}:
+        if opened and self._erosion.carries_current:
             self.truth.hot_openings += 1
 
     # -- readings ---------------------------------------------------------------------------------------------------

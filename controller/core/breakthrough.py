@@ -89,7 +89,7 @@ class Breakthrough:
 
     def _slice(self, sparks: float) -> None:
         self._most = max(self._most, sparks)
-        # From a quarter to four fifths of the thickness the front is whole and not yet through.
+        # From a quarter to four fifths of the thickness the front is whole and not yet through. Chosen so.
         if 0.25 * self._thickness_um < self._edge_um < 0.8 * self._thickness_um:
             self._counted.append(sparks)
         usual = self.usual
@@ -98,6 +98,7 @@ class Breakthrough:
         expected = usual * SLICE_UM
         if self.pierced_um is None and self._edge_um > 0.8 * self._thickness_um:
             score = log((sparks + 1.0) / (expected + 1.0))
+            # One empty slice must not do it alone: a score counts for a factor of 4.5 at most. Chosen so.
             if self._cusum.update(max(score, -1.5), at=self._edge_um):
                 self.pierced_um = self._cusum.changed_after
         self._recent.append(sparks)

@@ -179,9 +179,10 @@ class Controller:
             out.commands.append(lift)
         if self._rig.given.machine.spindle.fitted:
             out.commands.append(Turn(0.0))
+        self._wind_down(out)
 
     def _wind_down(self, out: TickOutput) -> None:
-        """After the end: the water stops once the source contact is proven open, and not before (or after a while)."""
+        """The water stops once the source contact is proven open, and not before (or a while after the end)."""
         since_end_s = self._sense.time_s - self.ended.time_s if self.ended else 0.0
         if self._sense.seen.contact_open or since_end_s > WATER_OFF_S:
             self._switch_off(Output.WATER, out)

@@ -33,49 +33,49 @@ GUARDS: tuple[Guard, ...] = (
         lambda sense, _: sense.seen.stop_pressed,
         0.0,
         "the hard-wired stop was pressed; its copy says so",
-        "find out why, release it, start again with resume",
+        "find out why, release it, then start again",
     ),
     Guard(
         "guard open",
         lambda sense, locks: not sense.seen.guard_closed and (locks.on[Output.SOURCE] or sense.live),
         0.0,
         "the guard was opened with the source on the electrode",
-        "close the guard, start again with resume",
+        "close the guard, then start again",
     ),
     Guard(
         "tank low",
         lambda sense, _: not sense.seen.level_ok,
         1.0,  # a level switch bobs; a second of dry pump harms nothing (common practice, no source)
         "the tank level switch says that the water is low",
-        "fill the tank, look for a leak, start again with resume",
+        "fill the tank, look for a leak, then start again",
     ),
     Guard(
         "sampler silent",
         lambda sense, _: sense.seen.sampler_age_s > 0.1,
         0.0,  # ten times the worst age measured of a healthy stream (11 ms, wires.md) is in the condition itself
         "no sample of the gap has arrived for a tenth of a second",
-        "look at the sampler's cable and supply; `gapwright check` tests it",
+        "look at the sampler's cable and supply",
     ),
     Guard(
         "board alarm",
         lambda sense, _: sense.seen.board is BoardState.ALARM,
         0.0,
         "the motion board reports an alarm: the axis positions are unknown",
-        "look for what the axes ran into, reference again with resume",
+        "look for what the axes ran into, then start again",
     ),
     Guard(
         "board lost",
         lambda sense, _: sense.seen.board is BoardState.LOST,
         0.0,
         "the motion board does not answer, or has reset",
-        "look at its cable and supply, reference again with resume",
+        "look at its cable and supply, then start again",
     ),
     Guard(
         "flow lost",
         lambda sense, _: sense.live and not sense.seen.flow,
         0.3,  # live without confirmed flow at most 0.5 s (interfaces.md), less the contact's own time
         "the water stopped with the source on the electrode",
-        "look at tank, filter, pump and flow switch, then start again with resume",
+        "look at tank, filter, pump and flow switch, then start again",
     ),
     Guard(
         "no removal",
@@ -94,9 +94,9 @@ GUARDS: tuple[Guard, ...] = (
     Guard(
         "source contact dropped",
         lambda sense, locks: sense.seen.contact_open and locks.on[Output.SOURCE],
-        0.15,
+        0.15,  # the same
         "the source contact was commanded on and its mirror contact says that it is open",
-        "look at heartbeat supply, coil and contact; `gapwright check` tests each",
+        "look at heartbeat supply, coil and contact",
     ),
 )
 

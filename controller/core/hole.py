@@ -133,6 +133,7 @@ class Hole:
     def whole_front(self) -> bool:
         """True while the full front erodes: below the face, and not yet near the far side."""
         thickness_um = self._rig.given.job.work.thickness_mm * UM_PER_MM
+        # A tenth at either end is left out: chosen, since a cone enters and leaves the plate gradually.
         return 0.1 * thickness_um < self.feed_um < 0.9 * thickness_um
 
     def _report(self) -> None:

@@ -23,6 +23,10 @@ PACE_S = 0.1
 ROUNDING_UM = 15.0
 
 
+# Phases in which the electrode is touched with, travels, or is not to move at all.
+STILL_PHASES = (Phase.IDLE, Phase.PROBE, Phase.FAULT)
+
+
 class Interlocks:
     """Knows what is switched and since when, and refuses what the phase, the wiring order or the travel forbid.
 
@@ -85,7 +89,7 @@ class Interlocks:
         if isinstance(command, Halt):
             self.sent = None
             return None
-        return None if isinstance(command, Turn) else "unknown command"
+        return self._check_turn(command, phase)
 
     def unpermitted(self, phase: Phase) -> str | None:
         """The output that is on and may not be in this phase, or None; fault is entered to switch off."""
@@ -94,7 +98,14 @@ class Interlocks:
             return None
         if self.on[Output.SOURCE] and not permission.source:
             return "source"
+        if self.on[Output.WATER] and not permission.water:
+            return "water"
         return "sensing" if self.on[Output.SENSING] and not permission.sensing else None
+
+    @staticmethod
+    def _check_turn(turn: Turn, phase: Phase) -> str | None:
+        # In hold a little turning is the last thing tried on a stuck electrode, the source isolated.
+        return f"no turning in {phase.value}" if turn.rev_min and phase in STILL_PHASES else None
 
     def _check_home(self, phase: Phase) -> str | None:
         if phase not in (Phase.IDLE, Phase.RETRACT) or self.on[Output.SOURCE]:

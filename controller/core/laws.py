@@ -27,7 +27,8 @@ class PauseLaw:
         """A pause of this length was seen."""
         self._counts[min(int(pause_ms), len(self._counts) - 1)] += times
         self._total += times
-        # Nine pauses in ten are over by then; a longer low is worth a second thought. Looked up now and then.
+        # Nine pauses in ten are over by then; a longer low is worth a second thought. Looked up every 64 pauses or so:
+        # chosen, it changes slowly.
         if int(self._total) % 64 == 0:
             ages = (float(ms) for ms in range(1, len(self._counts)))
             self.usual_ms = next((ms for ms in ages if self.survival(ms) < 0.1), SPARK_PAUSE_MAX_MS)
@@ -45,9 +46,11 @@ class DropOutLaw:
     def __init__(self, fingerprint: DropOuts) -> None:
         # The fingerprint counts like one minute of watching: `check` keeps the source live for at most that long.
         self._prior_s = 60.0
+        # No source is believed never to drop out: a third of one a minute at the least, chosen.
         self._begun = max(fingerprint.rate_hz, 0.005) * self._prior_s
         self._mean_log = log(fingerprint.median_s)
-        # Two-sided 2 sigma between the median and the longest seen, floor at a factor of 1.5.
+        # Two sigma between the median and the longest seen; never narrower than a factor of 1.5 (exp 0.4): chosen,
+        # since a fingerprint saw few. The belief counts like twenty drop-outs seen at most, like three without any.
         self._spread = max(0.4, log(max(fingerprint.longest_s / fingerprint.median_s, 1.5)) / 2.0)
         self._weight = min(self._begun, 20.0) + 3.0
         self.live_s = 0.0
@@ -63,7 +66,7 @@ class DropOutLaw:
         return exp(self._mean_log)
 
     def survival(self, duration_s: float) -> float:
-        """Probability that a drop-out that began `duration_s` ago still lasts."""
+        """Probability that a drop-out that began `duration_s` ago still lasts; never quite 0: odds stay finite."""
         return max(0.5 * erfc((log(duration_s) - self._mean_log) / (self._spread * sqrt(2.0))), 1e-9)
 
     def learn(self, duration_s: float, weight: float) -> None:
@@ -73,6 +76,7 @@ class DropOutLaw:
         step = weight / self._weight
         gap = log(duration_s) - self._mean_log
         self._mean_log += step * gap
+        # A nearly periodic source lasts nearly alike: down to a factor of 1.3 (exp 0.25), chosen.
         self._spread = max(0.25, sqrt(self._spread**2 + step * (gap * gap - self._spread**2)))
 
 
@@ -101,11 +105,14 @@ class ShortLaw:
 
     @property
     def mean_s(self) -> float:
-        """Mean duration when nothing is done."""
+        """Mean duration when nothing is done; no shorter than a spark pause is told from (chosen)."""
         return max(self._watched_s / self._endings, 0.05)
 
     def survival(self, duration_s: float, lift_um: float) -> float:
-        """Probability that a short still lasts after this time and this lift; a part of them is stuck and stays."""
+        """Probability that a short still lasts after this time and this lift; a part of them is stuck and stays.
+
+        Never below 1 in 200, chosen so that no drop-out, however long, is ever certain.
+        """
         stuck = self._stuck / self._lifted
         lasting = stuck + (1.0 - stuck) * exp(-max(lift_um, 0.0) / self.LIFT_SCALE_UM)
         return max(exp(-duration_s / self.mean_s) * lasting, 0.005)

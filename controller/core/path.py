@@ -49,7 +49,6 @@ class Slide:
     Attributes:
         axis_um: commanded arc length of the axis.
         tip_um: believed arc length of the tip in the same measure.
-        deepest_um: the furthest that the tip ever was.
     """
 
     # Taken up fast before a forward move, as a share of the believed backlash; the rest is left to the slow feed.
@@ -57,7 +56,7 @@ class Slide:
     # the tip into the work.
     TAKE_UP = 0.7
 
-    __slots__ = ("_backlash_um", "_owed_um", "_path", "_quantum_um", "axis_um", "deepest_um", "tip_um")
+    __slots__ = ("_backlash_um", "_owed_um", "_path", "_quantum_um", "axis_um", "tip_um")
 
     def __init__(self, path: Path, backlash_um: float, quantum_um: float) -> None:
         self._path = path
@@ -66,7 +65,6 @@ class Slide:
         self._owed_um = 0.0
         self.axis_um = 0.0
         self.tip_um = 0.0
-        self.deepest_um = 0.0
 
     @property
     def slack_um(self) -> float:
@@ -108,11 +106,6 @@ class Slide:
         self._owed_um = 0.0
         return (self._go(min(s_um, self.axis_um), speed_um_s, urgent=True),)
 
-    def advance_to(self, s_um: float, speed_um_s: float) -> tuple[Move, ...]:
-        """Take the axis forward to an arc length in one move."""
-        self._owed_um = 0.0
-        return (self._go(max(s_um, self.axis_um), speed_um_s),)
-
     def halted_at(self, z_um: float) -> None:
         """The board dropped what was queued: take its own account of where the axis stands (plunge paths)."""
         _, _, z0 = self._path.at(0.0)
@@ -126,4 +119,3 @@ class Slide:
     def _settle(self, axis_um: float) -> None:
         self.axis_um = axis_um
         self.tip_um = min(max(self.tip_um, axis_um), axis_um + self._backlash_um)
-        self.deepest_um = max(self.deepest_um, self.tip_um)

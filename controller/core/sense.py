@@ -6,7 +6,6 @@ from controller.core.gap import GapFilter
 from controller.core.observation import Observation
 from controller.core.window import ADC_COUNTS, SPARK_PAUSE_MAX_MS, WindowReader
 from controller.settings.machine import Machine
-from controller.settings.units import UM_PER_MM
 
 # The mirror contact breaks before the main contact makes; with its travel (15–20 ms, electrics.md) and bounce the gap
 # is no signal for that long. Twice the release time asked for: chosen.
@@ -104,8 +103,3 @@ class Sense:
         if self._low_z_um is None:
             self._low_z_um = z_um
         return max(z_um - self._low_z_um - self._backlash_um, 0.0)
-
-
-def height_mm(um: float) -> float:
-    """Micrometres of the seam as millimetres of the records."""
-    return um / UM_PER_MM

@@ -50,7 +50,6 @@ class Window:
     ended_ms: float = 0.0
     quiet_ms: float = NEVER_MS
     near: float = 0.0
-    last_v: float = 0.0
 
 
 class WindowReader:
@@ -78,7 +77,6 @@ class WindowReader:
         w.ended_ms = 0.0
         if not samples:
             return w
-        w.last_v = samples[-1] * self._to_volts
         if min(samples) >= self._low and self._burning < 0.0:
             if w.low_ms:
                 self._end_run(w)

@@ -1,4 +1,10 @@
-"""The machine file: what the maker knows of mechanics, boards and source. Beliefs, never the plant's truth."""
+"""The machine file: what the maker knows of mechanics, boards and source. Beliefs, never the plant's truth.
+
+Defaults are those of the shipped virtual machine. Source, sensing feed and sampler: electrics.md and wires.md.
+Drop-outs: the range of electrics.md (10 to 400 ms). Play: 30 to 50 µm on soft axes (references §6). Steps, speeds and
+travel of a stock three-axis machine, and all places and lengths: common practice, no source. Bounds on voltages and
+current keep out what is no such source: chosen.
+"""
 
 from __future__ import annotations
 

@@ -108,21 +108,11 @@ class GapWatch:
         if not truth.live:
             self._short_s = 0.0
             return
-        erosion, taken = truth.erosion, NAMES[core.gap_state]
-        whole_s = erosion.open_s + erosion.sparking_s + erosion.shorted_s + erosion.off_s
-        if whole_s <= 0.0:
-            return
-        # The shares are of the last piece of the tick; they are taken for the whole of it.
-        weight = self._tick_s / whole_s
-        for state, seconds in (
-            ("open", erosion.open_s),
-            ("sparking", erosion.sparking_s),
-            ("shorted", erosion.shorted_s),
-            ("off", erosion.off_s),
-        ):
+        taken = NAMES[core.gap_state]
+        for state, seconds in zip(("open", "sparking", "shorted", "off"), truth.shares_s, strict=True):
             if seconds:
-                self._gap_s[taken, state] += weight * seconds
-        self._count_shorts(erosion.state is TrueGapState.SHORTED)
+                self._gap_s[taken, state] += seconds
+        self._count_shorts(truth.state is TrueGapState.SHORTED)
 
     def _count_shorts(self, shorted: bool) -> None:
         before_s, self._short_s = self._short_s, self._short_s + self._tick_s if shorted else 0.0

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from controller.core.commands import Command, Halt, Home, Move, Output, Switch
+from controller.core.commands import Command, Halt, Home, Move, Output, Switch, Turn
 from controller.core.interlocks import ROUNDING_UM, Interlocks
 from controller.core.observation import BoardState
 from controller.core.phases import Phase
@@ -312,6 +312,21 @@ def test_a_gap_sensed_open_is_forgotten_on_the_way_down() -> None:
     built.sensed_open = True
     assert built.check(Move(X, Y, Z - 1000.0, 5000.0), Phase.IDLE, seen()) is None
     assert not built.sensed_open
+
+
+@pytest.mark.parametrize("phase", [Phase.IDLE, Phase.PROBE, Phase.FAULT])
+def test_the_electrode_does_not_turn_where_it_is_touched_with_or_travels(phase: Phase) -> None:
+    """Turning is refused there; stopping it never is."""
+    assert "turning" in refused(locks(), Turn(120.0), phase)
+    assert locks().check(Turn(0.0), phase, seen()) is None
+
+
+def test_no_phase_without_water_is_entered_with_it() -> None:
+    """Water on is told on entering idle, probe or hold, not where the phase permits it."""
+    built = locks()
+    built.on[Output.WATER] = True
+    assert [built.unpermitted(phase) for phase in (Phase.IDLE, Phase.PROBE, Phase.HOLD)] == ["water"] * 3
+    assert [built.unpermitted(phase) for phase in (Phase.APPROACH, Phase.ERODE, Phase.RETRACT)] == [None] * 3
 
 
 def test_after_a_halt_the_axis_is_where_it_is_seen() -> None:

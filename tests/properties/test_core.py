@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from math import inf
 
+import pytest
 from hypothesis import Phase as Phases
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -137,6 +139,28 @@ def test_stop_ends_all_motion_and_the_source_within_the_tick(machine: CrudeMachi
         after = [command for commands in run.commands[pressed[0] :] for command in commands]
         assert not any(isinstance(command, Move) for command in after)
         assert machine.on == dict.fromkeys(Output, False)
+
+
+@pytest.mark.parametrize("phase", [phase for phase in Phase if phase is not Phase.FAULT])
+def test_stop_is_heeded_in_every_phase(phase: Phase) -> None:
+    """Pressed in each phase in turn: no move is asked any more, all is off, and the axes stand within two ticks."""
+    machine, core, stopped_at = CrudeMachine(stuck_at=400.0), bench.controller(), None
+    machine.tears_z_um = inf  # a weld that holds leads through the whole ladder, into hold
+    for tick in range(16_000):
+        seen = machine.observe()
+        if core.phase is phase and stopped_at is None:
+            stopped_at = tick
+        out = core.tick(replace(seen, stop_pressed=True) if stopped_at is not None else seen)
+        machine.carry_out(out.commands)
+        if stopped_at is not None:
+            assert not any(isinstance(command, Move) for command in out.commands)
+            assert tick < stopped_at + 2 or not seen.queued
+            if tick > stopped_at + 20:
+                break
+    assert stopped_at is not None
+    assert core.ended is not None
+    assert core.ended.outcome == "fault"
+    assert machine.on == dict.fromkeys(Output, False)
 
 
 @given(machine=machines(), at=st.integers(0, JOB_TICKS))

@@ -62,7 +62,7 @@ class MadeUpRun:
 
     def __init__(self, count: int, seed: int = 1) -> None:
         self.planned = places(count)
-        self.random = Random(seed)  # noqa: S311 - invented figures, no cryptography
+        self.random = Random(seed)
         self.time_s = 60.0
         self.tip_mm = 45.0
         self.predicted_mm = 45.0

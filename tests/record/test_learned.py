@@ -66,7 +66,7 @@ def test_earlier_entries_stay_byte_for_byte(tmp_path: Path) -> None:
 def test_any_folder_name_can_stand_in_the_file(name: str, tmp_path_factory: pytest.TempPathFactory) -> None:
     """Quotes, backslashes, controls and signs of any script are written so that they can be read again."""
     workshop = tmp_path_factory.mktemp("workshop")
-    append_learned(workshop, Path("/tmp") / f"x{name}", START, [hole(1, 1.49)])  # noqa: S108 - never touched
+    append_learned(workshop, workshop / f"x{name}", START, [hole(1, 1.49)])
     assert len(read_learned(workshop, "bench", "some-pair", rehearsed=True)) == 1
 
 

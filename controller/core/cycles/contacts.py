@@ -97,7 +97,7 @@ def energise(rig: Rig) -> Cycle[None]:
         raise Trip(
             "source stuck off",
             "the source contact was commanded on and its mirror contact says that it stayed open",
-            "look at the heartbeat supply, the coil and the contact; `gapwright check` tests each",
+            "look at the heartbeat supply, the coil and the contact",
         )
     if not (yield from until(rig, lambda: rig.sense.open_s >= ALIVE_S, ALIVE_TIMEOUT_S)):
         raise Trip(
@@ -107,8 +107,8 @@ def energise(rig: Rig) -> Cycle[None]:
         )
 
 
-def isolate(rig: Rig, timeout_s: float) -> Cycle[bool]:
-    """Open the source contact cold, then stop the water. False when the gap did not open within the time."""
+def isolate(rig: Rig, timeout_s: float, flush_s: float = 0.0) -> Cycle[bool]:
+    """Open the source contact cold, flush for a time, then stop the water. False when the gap did not open in time."""
     if rig.locks.on[Output.SOURCE]:
         yield from drain(rig)
         opened = yield from until(
@@ -117,6 +117,7 @@ def isolate(rig: Rig, timeout_s: float) -> Cycle[bool]:
         if not opened:
             return False
         yield (Switch(Output.SOURCE, False),)
+        yield from pause(rig, flush_s)
     yield from stop_spindle(rig)
     yield from stop_water(rig)
     return True

@@ -11,7 +11,16 @@ from math import hypot
 from controller.core.breakthrough import ROOM_BELOW_MARGIN_MM
 from controller.core.cycles.contacts import OPEN_V, energise, isolate, prove
 from controller.core.cycles.measure import measure
-from controller.core.cycles.recover import LIVE, RETREAT_UM_S, Freed, ask_for_help, flush, recover, short_declared
+from controller.core.cycles.recover import (
+    LIVE,
+    NO_REMOVAL_S,
+    RETREAT_UM_S,
+    Freed,
+    ask_for_help,
+    flush,
+    recover,
+    short_declared,
+)
 from controller.core.cycles.touch import release
 from controller.core.cycles.travel import lower, rise, rise_to_top, travel
 from controller.core.cycles.wait import pause
@@ -31,14 +40,13 @@ START_ROOM_MM = 0.3
 SEARCH_MM = 0.5
 # Two sparks within a tenth of a second are erosion, one may be a passing chip. Chosen so.
 IGNITED_HZ = 10.0
-# Live without removal is allowed for 10 s (interfaces.md); the core gives up a second before.
-NO_REMOVAL_S = 9.0
 # No deeper for this long while sparking: the gap is silted up; lift and flush. After so many lifts in vain it is
 # given up. Chosen so that a slow front (10 µm/s) still moves by ten slices meanwhile.
 STALL_S, STALLS_MAX = 20.0, 6
 # Shorts that small retreats answer again and again within this stretch of time call for the next rung. Chosen so.
 RELAPSE_S, RELAPSES = 4.0, 2
 SHORTS_MAX = 120  # in one hole, before it is given up: ten times what a bad hole shows. Chosen so.
+LEAVE_S = 3.0  # for the gap to open on leaving: several of the longest drop-outs (0.4 s, electrics.md); chosen
 REPORT_S = 5.0  # between progress events; chosen so that an hour makes some seven hundred
 # The last stretch back to a front that was left is taken slowly: one usual gap, at a speed at which the reaction time
 # (0.1 s) costs a fifth of it. After a drop-out the front is where it was; what is left is how well the play is known.
@@ -299,8 +307,9 @@ class Drilling:
         freed = Freed.IN_HOLE
         while freed in LIVE:  # freed live: withdraw again, the source is still on
             rig.enter(Trigger.WITHDRAW)
-            yield self.slide.back_to(0.0, RETREAT_UM_S)
-            if (yield from isolate(rig, 3.0)):
+            # As fast as the axis goes: out of a thick plate the source is live all the way and removes nothing.
+            yield self.slide.back_to(0.0, rig.given.machine.axes.top_speed_mm_s[2] * UM_PER_MM)
+            if (yield from isolate(rig, LEAVE_S)):
                 rig.enter(Trigger.CLEARED)
                 break
             freed = yield from recover(rig, self.slide, 0.0, 2)

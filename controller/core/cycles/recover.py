@@ -1,9 +1,9 @@
 """Short recovery: a ladder that needs nobody.
 
 Rung 1: a small retreat, which is also the test that tells a short from a drop-out. Rung 2: a larger retreat and a
-flush. Rung 3: out of the hole, source isolated, water off, contact sensed on the safe path. Clear: the hole is
-approached again. Still in contact: the electrode is welded, bent or bridged; a spindle turns it, else the operator is
-asked, the cause named.
+flush. Rung 3: out of the hole, source isolated, a flush, water off; the gap is sensed on the safe path before the hole
+is approached again. Still in contact: the electrode is welded, bent or bridged; a spindle turns it, else the operator
+is asked, the cause named.
 """
 
 from __future__ import annotations
@@ -80,13 +80,15 @@ def recover(rig: Rig, slide: Slide, start_um: float, first_rung: int) -> Cycle[F
     rig.say("Short persists: out of the hole")
     yield slide.back_to(start_um, RETREAT_UM_S)
     yield from drain(rig)
-    opened = yield from isolate(rig, _patience_s(rig))
+    opened = yield from isolate(rig, _patience_s(rig), FLUSH_S)
     if not opened:
-        # A weld tears off once the soft mechanics are wound up further than it holds: pull as far as there is room.
+        # A weld tears off once the soft mechanics are wound up further than it holds: pull as far as there is room,
+        # and as there is time before the source has stood live without removal for too long.
         rig.say("Still in contact: pulling up to the clear height")
-        yield slide.back_to(min(slide.axis_um - (rig.clear_z_um() - rig.sense.seen.z_um), start_um), PULL_UM_S)
+        room_um = max(rig.clear_z_um() - rig.sense.seen.z_um, 0.0)
+        yield slide.back_to(slide.axis_um - min(room_um, PULL_UM_S * _patience_s(rig)), PULL_UM_S)
         yield from drain(rig)
-        opened = yield from isolate(rig, _patience_s(rig))
+        opened = yield from isolate(rig, _patience_s(rig), FLUSH_S)
     if opened:
         rig.enter(Trigger.WITHDRAW)
         rig.enter(Trigger.CLEARED)
@@ -187,6 +189,7 @@ def _senses_open(rig: Rig) -> Cycle[bool]:
 
 def _turned_free(rig: Rig) -> Cycle[bool]:
     """Turn the spindle a little both ways and sense again."""
+    # A second each way twists a weld off or bends no more than it was: common practice, no source.
     for rev_min in (rig.given.machine.spindle.rev_min, -rig.given.machine.spindle.rev_min):
         yield (Turn(rev_min),)
         yield from pause(rig, 1.0)

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from controller.core.commands import Move
 from controller.core.cycles.ask import EndRun
 from controller.core.cycles.contacts import isolate, stop_water
 from controller.core.cycles.touch import release
+from controller.core.cycles.travel import lift
 from controller.core.cycles.wait import drain
 from controller.core.events import RunEnded
 from controller.core.phases import Phase, Trigger
 from controller.core.rig import Cycle, Rig, Trip
-from controller.settings.units import UM_PER_MM
 
 # How long the gap may take to open once the tip is at the clear height: longer than any drop-out (10–400 ms,
 # electrics.md) and a source's own shut-off after a short together. Chosen so.
@@ -25,12 +24,14 @@ def stand_down(rig: Rig, why: str) -> Cycle[RunEnded]:
     """
     rig.say(f"Ending here: {why}")
     if rig.in_phase(Phase.FAULT):
+        yield from stop_water(rig)
         rig.enter(Trigger.ACKNOWLEDGE)
     yield from release(rig)
     if not rig.in_phase(Phase.IDLE, Phase.HOLD, Phase.RETRACT):
         rig.enter(Trigger.WITHDRAW)
     if rig.in_phase(Phase.RETRACT):
-        yield from _lift(rig)
+        if rig.sense.seen.homed:  # before that nobody knows what is up
+            yield from lift(rig, rig.clear_z_um())
         if not (yield from isolate(rig, OPEN_TIMEOUT_S)):
             raise Trip(
                 "gap does not open",
@@ -43,12 +44,3 @@ def stand_down(rig: Rig, why: str) -> Cycle[RunEnded]:
     if rig.in_phase(Phase.IDLE):
         rig.enter(Trigger.HOLD)
     raise EndRun("held", why)
-
-
-def _lift(rig: Rig) -> Cycle[None]:
-    """To the clear height, or stay when the board has not been referenced yet."""
-    seen, clear_um = rig.sense.seen, rig.clear_z_um()
-    if seen.homed and seen.z_um < clear_um:
-        top_um_s = rig.given.machine.axes.top_speed_mm_s[2] * UM_PER_MM
-        yield (Move(seen.x_um, seen.y_um, clear_um, top_um_s, urgent=True),)
-        yield from drain(rig)

@@ -31,22 +31,27 @@ def reference(rig: Rig) -> Cycle[None]:
 
 def rise(rig: Rig) -> Cycle[None]:
     """Lift to the clear height in retract, from wherever the tip stands; ends in idle."""
-    yield from _lift(rig, rig.clear_z_um())
+    yield from _lift_clear(rig, rig.clear_z_um())
 
 
 def rise_to_top(rig: Rig) -> Cycle[None]:
     """Lift as high as the axis goes, where a longer electrode has room; ends in idle."""
-    yield from _lift(rig, rig.top_um)
+    yield from _lift_clear(rig, rig.top_um)
 
 
-def _lift(rig: Rig, clear_um: float) -> Cycle[None]:
-    rig.locks.clear_z_um = clear_um
+def lift(rig: Rig, z_um: float) -> Cycle[None]:
+    """Straight up to a height at top speed, in a phase that permits it; nothing when it is reached already."""
     seen = rig.sense.seen
-    if seen.z_um < clear_um - 1.0:
-        if not rig.in_phase(Phase.RETRACT):
-            rig.enter(Trigger.WITHDRAW)
-        yield (Move(seen.x_um, seen.y_um, clear_um, _top(rig, 2), urgent=True),)
+    if seen.z_um < z_um - 1.0:  # less than a step is no way
+        yield (Move(seen.x_um, seen.y_um, z_um, _top(rig, 2), urgent=True),)
         yield from drain(rig)
+
+
+def _lift_clear(rig: Rig, clear_um: float) -> Cycle[None]:
+    rig.locks.clear_z_um = clear_um
+    if rig.sense.seen.z_um < clear_um - 1.0 and not rig.in_phase(Phase.RETRACT):
+        rig.enter(Trigger.WITHDRAW)
+    yield from lift(rig, clear_um)
     if rig.in_phase(Phase.RETRACT):
         rig.enter(Trigger.CLEARED)
 

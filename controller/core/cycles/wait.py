@@ -29,7 +29,7 @@ def drain(rig: Rig) -> Cycle[None]:
             raise Trip(
                 "board stuck",
                 f"the motion board has not done its moves within {DRAIN_TIMEOUT_S:.0f} s",
-                "look at the board and its cable, reference again with resume",
+                "look at the board and its cable, then start again",
             )
         yield ()
 
