@@ -50,6 +50,7 @@ class GapFilter:
     Attributes:
         p_open, p_sparking, p_shorted, p_off: probabilities, summing to 1.
         spark_rate_hz: sparks a second, smoothed over SMOOTHING_S.
+        outlasts_drop_outs: the present long low has lasted longer than half of the source's drop-outs do.
         last_was_off: the last long low, now that it is over, is taken for a drop-out.
         high_share: share of samples at high level while the source is taken to be on, smoothed alike.
     """
@@ -66,6 +67,7 @@ class GapFilter:
         "_untouched_s",
         "high_share",
         "last_was_off",
+        "outlasts_drop_outs",
         "p_off",
         "p_open",
         "p_shorted",
@@ -83,7 +85,7 @@ class GapFilter:
         self._smoothing = 1.0 - exp(-tick_s / SMOOTHING_S)
         self._metal_share = 0.0
         self._untouched_s = self._lift_um = self._lifted_s = 0.0
-        self.last_was_off = False
+        self.last_was_off = self.outlasts_drop_outs = False
         self.spark_rate_hz = 0.0
         self.high_share = 1.0
         self.p_open, self.p_sparking, self.p_shorted, self.p_off = 1.0, 0.0, 0.0, 0.0
@@ -156,7 +158,9 @@ class GapFilter:
             self._untouched_s = low_s
         if lift_um > self._lift_um:
             self._lift_um, self._lifted_s = lift_um, low_s
-        off = self._off.rate_hz * self._off.survival(low_s)
+        lasting = self._off.survival(low_s)
+        self.outlasts_drop_outs = lasting < 0.5
+        off = self._off.rate_hz * lasting
         short = self._short.rate_hz * self._short.survival(low_s, lift_um)
         if self._biased and window.samples:
             self._metal_share += 0.5 * (window.metal / window.samples - self._metal_share)

@@ -81,7 +81,7 @@ def contact(lift_um: float) -> Upset:
     return upset
 
 
-@pytest.mark.parametrize("ticks", [12, 15, 20, 30, 38])
+@pytest.mark.parametrize("ticks", [15, 20, 30, 38])
 def test_a_drop_out_that_a_retreat_was_spent_on_is_no_short(ticks: int) -> None:
     """It ends long after the retreat, so the retreat was no answer: told as a drop-out, counted as no short."""
     plain, upset = job(CrudeMachine()), job(CrudeMachine(), drop_out(ticks))

@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from tests.scenarios.stage import Stage
+from sim.settings import load_plant
+from tests.scenarios.stage import CONFIGS, Stage
 
 # The reach asked of every job: no exit more than this below what the plant makes with unlimited over-travel.
 SHORT_OF_FULL_MM = 0.03
@@ -79,3 +80,13 @@ def test_the_same_seed_gives_the_same_run_and_another_seed_another() -> None:
     assert again.events == first.events
     assert again.sent == first.sent
     assert other.events != first.events
+
+
+@pytest.mark.parametrize("name", ["chopped", "dirty", "default"])
+def test_drop_outs_taken_for_shorts_never_become_a_habit(name: str) -> None:
+    """Drop-outs that end with a retreat teach that shorts are frequent; answered too early, all of them would be."""
+    plant = load_plant(CONFIGS / "plants" / f"{name}.toml").model_dump()
+    stage = Stage(holes=6, plant_keys=plant, seed=2).play()
+    check_done(stage)
+    # Six a hole is more than the worst plant has touches and welds (measured: 0.2 to 5); the habit makes ninety.
+    assert sum(hole.shorts for hole in stage.finished) <= 6 * 6

@@ -34,6 +34,7 @@ FLUSH_S = 0.5  # the jet changes the water of so small a hole many times meanwhi
 # Live without removal is allowed for 10 s (interfaces.md); the ladder, too, gives up a second before.
 NO_REMOVAL_S = 9.0
 ANSWER_AT = 0.3  # chosen: a weld costs some ten times what a needless retreat does, and is a few times rarer
+SURELY = 0.8  # four to one; chosen
 PULL_UM_S = 2000.0  # the pull on a weld is slow, so that the rod is not bent: chosen so
 OFF_PATIENCE_S = 2.0  # five times the longest drop-out (0.4 s, electrics.md); chosen
 
@@ -201,6 +202,11 @@ def short_declared(rig: Rig) -> bool:
     """True when a short is probable enough to be answered with the small retreat.
 
     Less than even odds are enough: a retreat spent on a drop-out costs a tenth of a second, a short held meanwhile may
-    weld.
+    weld. But an answer given while most drop-outs still last teaches nothing: those that happen to end with it look
+    like shorts, shorts are then believed to be frequent, and every drop-out is answered. So it waits until the low has
+    outlasted the usual drop-out, unless a short is plainly the likelier.
     """
-    return rig.sense.gap.p_shorted > ANSWER_AT and rig.in_phase(Phase.APPROACH, Phase.ERODE)
+    gap = rig.sense.gap
+    if not rig.sense.long_low or not rig.in_phase(Phase.APPROACH, Phase.ERODE):
+        return False
+    return gap.p_shorted > SURELY or (gap.p_shorted > ANSWER_AT and gap.outlasts_drop_outs)
