@@ -21,6 +21,7 @@ from sim.electrode import ElectrodeTruth
 from sim.erosion import Erosion
 from sim.ground import Below, Ground
 from sim.plates import Film, leak_ohm
+from sim.hands import HandsRefusedError
 from sim.random import Streams
 from sim.rings import rings
 from sim.sampler import Sampler
@@ -41,10 +42,6 @@ NEAR_UM = 500.0
 LEAK_KEPT_US = 100_000
 # A tip this far above the reference plate starts a new touch, with a roughness of its own. Chosen.
 NEW_TOUCH_UM = 100.0
-
-
-class HandsRefusedError(RuntimeError):
-    """A person would have put a hand near an electrode that is not proven isolated, or into a moving machine."""
 
 
 class VirtualMachine:

@@ -7,6 +7,7 @@ what is known beforehand and is told of every low that ended, with the probabili
 from __future__ import annotations
 
 from math import erfc, exp, log, sqrt
+from typing import Final
 
 from controller.core.window import SPARK_PAUSE_MAX_MS
 from controller.settings.machine import DropOuts
@@ -86,9 +87,9 @@ class ShortLaw:
     __slots__ = ("_begun", "_endings", "_lifted", "_stuck", "_watched_s", "live_s")
 
     # A lift of one gap ends nearly every short: 15 µm to fall to 1/e, half of a usual gap (10–100 µm, references §3).
-    LIFT_SCALE_UM = 15.0
+    LIFT_SCALE_UM: Final = 15.0
     # What still lasts after three of these is not touching but stuck: welded, or bridged by debris.
-    STUCK_UM = 45.0
+    STUCK_UM: Final = 45.0
 
     def __init__(self) -> None:
         # Before anything is known: one short in ten seconds of sparking, lasting two seconds if nothing is done. Both

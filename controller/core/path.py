@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import inf
-from typing import Protocol
+from typing import Final, Protocol
 
 from controller.core.commands import Move
 
@@ -54,7 +54,7 @@ class Slide:
     # Taken up fast before a forward move, as a share of the believed backlash; the rest is left to the slow feed.
     # Chosen so that a true backlash 30 % smaller than believed (30–50 µm on soft axes, design.md §2) still can't push
     # the tip into the work.
-    TAKE_UP = 0.7
+    TAKE_UP: Final = 0.7
 
     __slots__ = ("_backlash_um", "_owed_um", "_path", "_quantum_um", "axis_um", "tip_um")
 

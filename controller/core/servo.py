@@ -13,6 +13,7 @@ included.
 from __future__ import annotations
 
 from math import log
+from typing import Final
 
 from controller.core.gap import GapFilter
 from controller.core.permissions import SERVO_SPEED_UM_S
@@ -29,14 +30,18 @@ class Reference:
 
     # Start on the safe side of what a source at its fastest shows (pauses of 2–5 ms for discharges of about 1 ms leave
     # some 0.3 at high level, electrics.md); it is only where the search starts.
-    START = 0.3
-    LEAST, MOST = -0.2, 0.85  # chosen so that neither end can stop the feed for good; below 0 it feeds while crowded
-    TRIAL = 0.05  # chosen so that a trial differs visibly from its pair but costs little
+    START: Final = 0.3
+    # Chosen so that neither end can stop the feed for good; below 0 it feeds while crowded.
+    LEAST: Final = -0.2
+    MOST: Final = 0.85
+    TRIAL: Final = 0.05  # chosen so that a trial differs visibly from its pair but costs little
     # One trial long enough to sink by two gaps or so, so that where in the gap it began and ended counts for little.
-    TRIAL_S = 4.0
+    TRIAL_S: Final = 4.0
     # Step for each pair, as a share of the logarithm of the two gains: large at first, then small (stochastic
     # approximation, Kiefer & Wolfowitz 1952, from memory), so that the noise of one pair averages out.
-    FIRST_GAIN, LAST_GAIN, PAIRS = 0.15, 0.02, 10.0
+    FIRST_GAIN: Final = 0.15
+    LAST_GAIN: Final = 0.02
+    PAIRS: Final = 10.0
 
     __slots__ = ("_began", "_centre", "_gained", "_order", "_pairs", "_trial")
 
@@ -92,12 +97,12 @@ class Servo:
 
     # Loop gain: the high share moves over its whole range within one gap (about 50 µm) and is smoothed over 0.12 s;
     # 150 µm/s per unit gives a crossover of 150 / 50 = 3 rad/s, a phase margin of 70°. Chosen so.
-    GAIN_UM_S = 150.0
+    GAIN_UM_S: Final = 150.0
     # While it sparks the front is within a gap of the tip, and no front is eroded faster than some 60 µm/s by a 10 A
     # source. Beyond that the feed may grow only with the distance that was met by no spark at all: twice a second
     # through it, so that the reaction time (about 0.1 s) costs a fifth of what is known to be free. Chosen so.
-    SPARKING_UM_S = 60.0
-    QUIET_PER_S = 2.0
+    SPARKING_UM_S: Final = 60.0
+    QUIET_PER_S: Final = 2.0
 
     __slots__ = ("_quiet_um", "_tick_s", "reference")
 

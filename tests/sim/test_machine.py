@@ -16,7 +16,8 @@ from controller.plan.plan import Plan, PlannedHole
 from controller.settings.job import Job
 from controller.settings.load import load_job
 from controller.settings.machine import Machine
-from sim.machine import HandsRefusedError, VirtualMachine
+from sim.hands import HandsRefusedError
+from sim.machine import VirtualMachine
 from sim.settings import PlantSettings, load_plant
 
 COUPON = Path(__file__).resolve().parents[2] / "configs" / "jobs" / "coupon.toml"
