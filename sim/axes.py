@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable
 from math import ceil, hypot, inf, sqrt
+from typing import Final
 
 from controller.settings.machine import Axes as AxesBelief
 from controller.settings.units import S_PER_MS, UM_PER_MM
@@ -20,7 +21,9 @@ from sim.block import Block, Steps
 from sim.play import Play
 from sim.settings import AxesPlant, BoardPlant
 
-X, Y, Z = 0, 1, 2
+X: Final = 0
+Y: Final = 1
+Z: Final = 2
 
 
 class Axes:

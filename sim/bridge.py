@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from math import exp
+from typing import Final
 
 from sim.electrode import ElectrodeTruth
 from sim.random import Draws
 from sim.settings import PlantSettings
 
 # A welded electrode that is turned breaks loose at this rate. Chosen: within a second or so.
-TWIST_RATE_HZ = 2.0
+TWIST_RATE_HZ: Final = 2.0
 # No weld holds longer than this many times the mean. Chosen: the rod's tip tears before.
-STRONGEST = 4.0
+STRONGEST: Final = 4.0
 # Lift beyond this many of `bridge_lift_um` changes nothing more: the bridge is gone at once. Keeps exp in range.
-LIFT_LIMIT = 8.0
+LIFT_LIMIT: Final = 8.0
 
 
 class Bridge:

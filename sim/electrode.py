@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from math import exp
+from typing import Final
 
 from sim.rings import SIZE_STEP_UM, Rings
 
 # A bend sits in this much of the rod's end, and goes as that wears away. Chosen: a few diameters.
-BENT_END_UM = 3000.0
+BENT_END_UM: Final = 3000.0
 
 
 class ElectrodeTruth:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from enum import StrEnum
 from math import inf
+from typing import Final
 
 from controller.settings.units import S_PER_MS
 from sim.bridge import Bridge, Weld
@@ -25,20 +26,20 @@ from sim.water import WaterTruth
 Segments = list[tuple[float, float]]
 
 # Heating iron to its melt takes 10.2 J/mm³ (thermochemical tables, references section 1), in J/um³.
-MELT_J_PER_UM3 = 10.2e-9
+MELT_J_PER_UM3: Final = 10.2e-9
 # A gap that waits no longer than this after a discharge still counts as sparking: a state is a regime, not the instant.
 # Chosen: ten ticks at 100 Hz.
-SPARKING_GRACE_S = 0.1
+SPARKING_GRACE_S: Final = 0.1
 # Recovery rises like a charging capacitor; its voltage up to these shares of the time, in steps. Chosen.
 RECOVERY_STEPS = ((0.25, 0.35), (0.5, 0.70), (1.0, 0.93))
 # A crater is no smaller than this share of its mean. Chosen.
-LEAST_CRATER = 0.1
+LEAST_CRATER: Final = 0.1
 # Share of a tick's own load in the running load. Chosen: a memory of some 50 ms at 100 Hz.
-LOAD_SHARE = 0.2
+LOAD_SHARE: Final = 0.2
 # Beyond this the tip leaks nothing that could be told from open. Chosen.
-LEAK_REACH_UM = 2000.0
+LEAK_REACH_UM: Final = 2000.0
 # A tip stays wet this many seconds after the jet stopped. Chosen.
-WET_S = 20.0
+WET_S: Final = 20.0
 
 
 class TrueGapState(StrEnum):
@@ -51,7 +52,12 @@ class TrueGapState(StrEnum):
 
 
 # What the source's output does. Plain numbers: compared several times for every discharge.
-WAITING, BURNING, CUT, RECOVERING, DROPPED, SHUT = range(6)
+WAITING: Final = 0
+BURNING: Final = 1
+CUT: Final = 2
+RECOVERING: Final = 3
+DROPPED: Final = 4
+SHUT: Final = 5
 
 
 class Erosion:

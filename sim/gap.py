@@ -15,6 +15,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from itertools import accumulate
 from math import inf, pi, sqrt
+from typing import Final
 
 import numpy as np
 
@@ -26,19 +27,19 @@ from sim.water import S_PER_UM
 
 # How much nearer the tip may come before the bounds must be taken again. Chosen: a survey then serves several motor
 # steps, and most candidates are still accepted.
-MARGIN_UM = 8.0
+MARGIN_UM: Final = 8.0
 # Height of a bin of the electrode's outline table. Chosen: two bins are what a tip may move between surveys.
-OUTLINE_UM = 10.0
+OUTLINE_UM: Final = 10.0
 # The slope of the electrode at a ring is taken over this many rings to each side. Chosen: about one tool crater.
-SLOPE_RINGS = 2
+SLOPE_RINGS: Final = 2
 # Bounds of wall rows are taken larger by this: a row grows with its radius until the next survey. Chosen.
-WALL_SLACK = 1.01
+WALL_SLACK: Final = 1.01
 # A ledge in the outline counts as no flatter than this (sine of its slope). Chosen: ledges wear away.
-LEAST_SINE = 0.4
+LEAST_SINE: Final = 0.4
 # A gap less than this conducts as if it were this wide (until it is metal contact). Chosen: a ridge.
-THINNEST_UM = 1.0
+THINNEST_UM: Final = 1.0
 # Iron dissolved by charge: 0.03677 mm³/(A s), Faraday (references section 1), in um³.
-FARADAY_UM3_PER_C = 0.03677e9
+FARADAY_UM3_PER_C: Final = 0.03677e9
 
 
 # The electrode's outline at one height: radius (um), sine of the slope, one over the reach (1/um).

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from enum import Enum
 from math import hypot, inf, pi, radians
+from typing import Final
 
 from controller.plan.plan import Plan
 from controller.settings.job import Job
@@ -16,9 +17,9 @@ from sim.rings import Rings
 from sim.settings import PlantSettings
 
 # A place this near to a planned hole is that hole. Chosen: more than all lost motion, less than the smallest rod.
-SAME_PLACE_UM = 300.0
+SAME_PLACE_UM: Final = 300.0
 # The file states heights with a standard uncertainty; nobody is out by more than this many. Chosen.
-WORST_SD = 2.0
+WORST_SD: Final = 2.0
 
 
 class Below(Enum):

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from math import exp
+from typing import Final
 
 from sim.settings import Ignition as IgnitionPlant
 from sim.settings import PlantSettings
 
 # Steps of the shape's table over the reach. Chosen so that a step is finer than a motor step.
-STEPS = 512
+STEPS: Final = 512
 
 
 def _exponential(steepness: float) -> Callable[[float], float]:

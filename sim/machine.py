@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from math import ceil, inf
+from typing import Final
 
 from controller.core.commands import Command, Halt, Home, Move, Switch, Turn
 from controller.core.observation import BoardState, Observation
@@ -20,8 +21,8 @@ from sim.contacts import Contacts
 from sim.electrode import ElectrodeTruth
 from sim.erosion import Erosion
 from sim.ground import Below, Ground
-from sim.plates import Film, leak_ohm
 from sim.hands import HandsRefusedError
+from sim.plates import Film, leak_ohm
 from sim.random import Streams
 from sim.rings import rings
 from sim.sampler import Sampler
@@ -30,18 +31,18 @@ from sim.state import TrueState
 from sim.stick import Stick
 from sim.water import WaterTruth
 
-US_PER_S = 1e6
+US_PER_S: Final = 1e6
 # Cut of a tick while the axis moves with a voltage on the electrode: one sample. Chosen so that a contact made within
 # a tick stands in its own samples.
-CUT_US = 1000
+CUT_US: Final = 1000
 # Moves up to this far in a tick need no cut while eroding. Chosen: two whole steps of z at 400 steps/mm.
-SMALL_WAY_UM = 6.0
+SMALL_WAY_UM: Final = 6.0
 # Nearer to metal than this a moving tip needs the cut. Chosen: beyond any gap in which something happens.
-NEAR_UM = 500.0
+NEAR_UM: Final = 500.0
 # With the biased front end, how long a leak through the water is taken as unchanged. Chosen: a tenth of a second.
-LEAK_KEPT_US = 100_000
+LEAK_KEPT_US: Final = 100_000
 # A tip this far above the reference plate starts a new touch, with a roughness of its own. Chosen.
-NEW_TOUCH_UM = 100.0
+NEW_TOUCH_UM: Final = 100.0
 
 
 class VirtualMachine:

@@ -7,16 +7,16 @@ Pushes the electrode out by eye and gauges holes with pins, both with errors dra
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Protocol
+from typing import Final, Protocol
 
 from controller.core.events import PromptRaised
 from controller.core.requests import Answer, Request
 from sim.random import Streams
 
 # Figures frozen in interfaces.md ("Virtual operator"): answer time, advance error, gauging uncertainty.
-ANSWER_S = 60.0
-ADVANCE_ERROR_MM = 2.0
-GAUGING_U_MM = 0.01
+ANSWER_S: Final = 60.0
+ADVANCE_ERROR_MM: Final = 2.0
+GAUGING_U_MM: Final = 0.01
 
 # Prompts that ask for work on the electrode that was planned; every other unplanned prompt is a rescue.
 ADVANCE, EXHAUSTED = "advance", "electrode-exhausted"

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from math import cos, exp, hypot, inf, pi, sin
+from typing import Final
 
 from controller.settings.units import UM_PER_MM
 
 Ring = tuple[float, float]
-S_PER_UM_PER_US_PER_CM = 1e-10  # siemens a micrometre for one microsiemens a centimetre
+S_PER_UM_PER_US_PER_CM: Final = 1e-10  # siemens a micrometre for one microsiemens a centimetre
 
 
 class WorkPlate:

@@ -6,13 +6,14 @@ Draws are made by numpy in batches and handed out as plain floats, so that one c
 from __future__ import annotations
 
 import zlib
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 # Draws made at once. Chosen so that a refill is rare beside the sparks of a hole, yet a stream that is used little
 # costs little.
-BATCH = 1024
+BATCH: Final = 1024
 
 
 class Draws:

@@ -8,15 +8,17 @@ from __future__ import annotations
 
 from functools import lru_cache
 from math import pi
+from typing import Final
 
 import numpy as np
 
 # Crater radii are rounded to this before they are spread. Chosen: finer than a ring.
-SIZE_STEP_UM = 20.0
+SIZE_STEP_UM: Final = 20.0
 # The largest size class (400 um across): larger than any crater of 3 ms at 10 A.
-LARGEST_SIZE = 10
+LARGEST_SIZE: Final = 10
 # Points of the quadrature along the radius and around the bowl. Chosen so that shares are good to 1 %.
-ALONG, AROUND = 12, 32
+ALONG: Final = 12
+AROUND: Final = 32
 
 Shares = tuple[tuple[int, float], ...]
 

@@ -9,27 +9,28 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from math import exp, inf, log1p
-from typing import Literal
+from typing import Final, Literal
 
 from sim.settings import SamplerPlant
 
 Segments = Sequence[tuple[float, float]]
 
-ZENER_V = 3.0  # the front end of electrics.md: 3 V Zener
-KNEE_V = 0.15  # chosen so that the clamp is linear below some 2.5 V and flat above 3.5 V, as a small Zener is
-DIVIDER = 4.5 / 64.0  # electrics.md: |U| scaled 64 V to 4.5 V
-DIODE_V = 0.6  # forward drop of a silicon diode: common practice, no source
+ZENER_V: Final = 3.0  # the front end of electrics.md: 3 V Zener
+KNEE_V: Final = 0.15  # chosen so that the clamp is linear below some 2.5 V and flat above 3.5 V, as a small Zener is
+DIVIDER: Final = 4.5 / 64.0  # electrics.md: |U| scaled 64 V to 4.5 V
+DIODE_V: Final = 0.6  # forward drop of a silicon diode: common practice, no source
 # Shunt that loads the bias of the `biased` front end to 2.0 V over an open gap: well above metal (below 0.1 V) and well
 # below the clamp's 3 V, so that a source that is away is seen in clean water too. Chosen so.
-BIAS_SHUNT_OHM = 1800.0
-FEED_V = 5.0  # electrics.md: sensing feed of 5 V
-COUNTS = 1024  # 10 bits, wires.md
-INTERVAL_US = 1000  # one sample a millisecond, wires.md
+BIAS_SHUNT_OHM: Final = 1800.0
+FEED_V: Final = 5.0  # electrics.md: sensing feed of 5 V
+COUNTS: Final = 1024  # 10 bits, wires.md
+INTERVAL_US: Final = 1000  # one sample a millisecond, wires.md
 READINGS = tuple(range(COUNTS))  # one object for each reading, shared by all records
-POOL = 509  # length of the noise record: a prime, chosen so that it never falls into step with the ticks
-OVERLAP = 32  # chosen so that the readings of the longest tick (20 ms) are one slice of the record
-KEPT_LEVELS = 64  # gap voltages looked up at once; chosen so that open, shorted and cut-off are, whatever else comes
-US_PER_S = 1e6
+POOL: Final = 509  # length of the noise record: a prime, chosen so that it never falls into step with the ticks
+OVERLAP: Final = 32  # chosen so that the readings of the longest tick (20 ms) are one slice of the record
+# Gap voltages looked up at once. Chosen so that open, shorted and cut-off are, whatever else comes.
+KEPT_LEVELS: Final = 64
+US_PER_S: Final = 1e6
 
 
 def clamped_v(gap_v: float) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from math import exp, inf, log
+from typing import Final
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from sim.random import Draws
 from sim.settings import PlantSettings
 
 # A periodic drop-out is only nearly so (electrics.md): its period varies by this share. Chosen.
-PERIOD_SCATTER = 0.05
+PERIOD_SCATTER: Final = 0.05
 
 
 class Source:

@@ -6,6 +6,7 @@ Keeps the gap's survey fresh, lets debris gather and be washed out, and takes cr
 from __future__ import annotations
 
 from math import exp, inf, pi
+from typing import Final
 
 from sim.electrode import ElectrodeTruth
 from sim.gap import MARGIN_UM, Gap, siemens
@@ -18,18 +19,21 @@ from sim.water import GapWater, WaterTruth
 
 # A survey serves this many candidates, this long, and until the tip went away by this much. Chosen by measuring the
 # cost: more surveys, or more refused candidates.
-SURVEY_CANDIDATES, SURVEY_S, SURVEY_AWAY_UM = 40, 0.4, 10.0
+SURVEY_CANDIDATES: Final = 40
+SURVEY_S: Final = 0.4
+SURVEY_AWAY_UM: Final = 10.0
 # Slopes, outline and leak are taken anew after this many candidates or this long. Chosen: a discharge changes the
 # electrode by a fraction of a micrometre.
-LOOK_CANDIDATES, LOOK_S = 320, 2.0
+LOOK_CANDIDATES: Final = 320
+LOOK_S: Final = 2.0
 # A tip this far above the face can't do anything. Chosen: far beyond any reach.
-FAR_UM = 1000.0
+FAR_UM: Final = 1000.0
 # Correlation of the jet's shake from survey to survey. Chosen.
-SHAKE_MEMORY = 0.8
+SHAKE_MEMORY: Final = 0.8
 # Scatter of the ridges' height between surveys, in the logarithm. Chosen.
-RIDGE_LOG_SD = 0.3
+RIDGE_LOG_SD: Final = 0.3
 # Permanent bend for each micrometre pressed beyond what the rod bears. Chosen.
-CRASH_BEND = 0.1
+CRASH_BEND: Final = 0.1
 
 
 class Stance:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 from math import inf
+from typing import Final
 
 from sim.electrode import ElectrodeTruth
 from sim.erosion import Erosion
@@ -14,15 +15,19 @@ from sim.settings import PlantSettings
 from sim.water import WaterTruth
 
 # Tick of the ideal servo. Chosen: a few discharges.
-TICK_S = 0.01
+TICK_S: Final = 0.01
 # The true gap it keeps, its gain and its fastest moves each tick. Chosen: the middle of what sparks well.
-GAP_UM, GAIN, DOWN_UM, UP_UM = 30.0, 0.4, 3.0, 6.0
+GAP_UM: Final = 30.0
+GAIN: Final = 0.4
+DOWN_UM: Final = 3.0
+UP_UM: Final = 6.0
 # Over-travel beyond the far face: several rod radii, more than any cone. Chosen.
-OVER_RADII = 8.0
+OVER_RADII: Final = 8.0
 # The hole is done when nothing has sparked for this long; no hole may take longer than the limit. Chosen.
-IDLE_S, LIMIT_S = 3.0, 900.0
+IDLE_S: Final = 3.0
+LIMIT_S: Final = 900.0
 # Dirt is rounded to this, so that a job needs few clones: the full diameter changes by less than 2 um over it. Chosen.
-DIRT_STEP = 0.1
+DIRT_STEP: Final = 0.1
 
 
 def full_diameter_um(

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from math import exp, log1p
+from typing import Final
 
 from sim.settings import PlantSettings
 
-UM3_PER_MM3 = 1e9
+UM3_PER_MM3: Final = 1e9
 # 1 uS/cm in siemens per micrometre of gap and square micrometre of area: 1e-6 S / 1e4 um. Units.
-S_PER_UM = 1e-10
+S_PER_UM: Final = 1e-10
 
 
 class WaterTruth:

@@ -13,22 +13,24 @@ from __future__ import annotations
 
 from collections import deque
 from math import log
+from typing import Final
 
 from controller.core.cusum import Cusum
 
 # A slice of feed: eight useful moves of a usual feed axis; in full erosion it costs tens of sparks. Chosen so that the
 # counting noise of a slice stays near 20 %.
-SLICE_UM = 20.0
+SLICE_UM: Final = 20.0
 # Free run that proves the way free: three times the widest gap (10–100 µm, references §3).
-FREE_RUN_UM = 300.0
+FREE_RUN_UM: Final = 300.0
 # Kept free above whatever lies below the plate. Chosen so.
-ROOM_BELOW_MARGIN_MM = 0.5
+ROOM_BELOW_MARGIN_MM: Final = 0.5
 # Share of the usual sparks below which a stretch is free: sparks from the flank never quite cease in dirty water.
 # Chosen so that what is left to remove beyond it is below a hundredth of a millimetre in diameter.
-FREE_SHARE = 0.04
+FREE_SHARE: Final = 0.04
 # CUSUM on ln(sparks in a slice / usual): scatter about 0.35, shift to find ln(1/2) at least; allowance half of that
 # shift, threshold 5 scatters (Montgomery, ch. 9: k = δ/2, h = 4 to 5), in the score's own unit.
-ALLOWANCE, THRESHOLD = 0.35, 1.75
+ALLOWANCE: Final = 0.35
+THRESHOLD: Final = 1.75
 
 
 class Breakthrough:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Final
 
 from controller.core.commands import Command, Halt, Move, Output, Switch, Turn
 from controller.core.cycles.ask import EndRun
@@ -41,7 +42,7 @@ from controller.settings.units import UM_PER_MM
 
 # Without a proven open contact the water still stops, when the fail-safe gate would have stopped it (within 2 s of a
 # dead host, electrics.md).
-WATER_OFF_S = 2.0
+WATER_OFF_S: Final = 2.0
 
 
 @dataclass(slots=True)

@@ -12,10 +12,11 @@ ratios (target 0, allowance 0) the same sum is Page's optimal test for any distr
 from __future__ import annotations
 
 from math import exp, inf, sqrt
+from typing import Final
 
 # How far a random walk overshoots a boundary on average, both boundaries together, in standard deviations:
 # 2 x 0.583; Siegmund 1985, Sequential Analysis, as given by Montgomery, chapter 9 (memory).
-SIEGMUND_OVERSHOOT = 1.166
+SIEGMUND_OVERSHOOT: Final = 1.166
 
 
 class Cusum:

@@ -10,13 +10,17 @@ plain floats. Predicting wear without measuring goes wrong with depth (Puthumana
 from __future__ import annotations
 
 from math import exp, sqrt
+from typing import Final
 
 # The wear of a hole drifts while the tip takes its shape and the water gets dirty: 3 % of it from hole to hole to begin
 # with, then as much as the measurements show, within bounds that keep the filter awake. Chosen so that a change by a
 # third is followed within some ten measurements.
-WEAR_DRIFT, LEAST_DRIFT, MOST_DRIFT = 0.03, 0.005, 0.1
+WEAR_DRIFT: Final = 0.03
+LEAST_DRIFT: Final = 0.005
+MOST_DRIFT: Final = 0.1
 # Each measurement moves the drift by some 15 %, one surprise by half at most. Chosen so.
-DRIFT_STEP, SURPRISE_MAX = 0.15, 4.0
+DRIFT_STEP: Final = 0.15
+SURPRISE_MAX: Final = 4.0
 
 
 class Electrode:

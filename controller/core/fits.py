@@ -17,10 +17,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import fsum, hypot, inf, sqrt
+from typing import Final
 
 # Points nearer to one place (line) or one line (plane) than this share of their spread are refused as undetermined;
 # chosen so that rounding in the normal equations (1e-16 of the squares) can't pass for a slope.
-DEGENERATE = 1e-12
+DEGENERATE: Final = 1e-12
 
 
 class FitError(ValueError):

@@ -21,6 +21,7 @@ from __future__ import annotations
 
 from enum import StrEnum
 from math import exp
+from typing import Final
 
 from controller.core.laws import DropOutLaw, PauseLaw, ShortLaw
 from controller.core.window import SPARK_PAUSE_MAX_MS, Window
@@ -38,10 +39,10 @@ class GapState(StrEnum):
 
 # A short that a lift ends, it ends at once: three ticks for the lift's last steps to be done, seen and sampled. A low
 # that ends later ended by itself. Chosen so.
-ANSWER_S = 0.03
+ANSWER_S: Final = 0.03
 
 # Time constant of the smoothed spark rate and high share; the servo's gain is matched to it (servo.py).
-SMOOTHING_S = 0.12
+SMOOTHING_S: Final = 0.12
 
 
 class GapFilter:

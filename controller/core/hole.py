@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import hypot, sqrt
+from typing import Final
 
 from controller.core.breakthrough import FREE_RUN_UM, Breakthrough
 from controller.core.events import BrokeThrough, HoleFinished, HoleProgress, HoleStarted
@@ -13,9 +14,9 @@ from controller.plan.plan import PlannedHole
 from controller.settings.units import UM_PER_MM
 
 # The depth counts as new when it grew by this much: less than a useful move of a usual feed axis.
-DEEPER_UM = 2.0
+DEEPER_UM: Final = 2.0
 # How well a hole shows the length of the worn cone: five slices of breakthrough.py. Chosen so.
-CONE_U_MM = 0.1
+CONE_U_MM: Final = 0.1
 _SHARE = {GapState.OPEN: 0, GapState.SPARKING: 1, GapState.SHORTED: 2, GapState.OFF: 3}
 
 

@@ -6,6 +6,8 @@ host is not the safety device: the hard-wired stop and the fail-safe gate stand 
 
 from __future__ import annotations
 
+from typing import Final
+
 from controller.core.commands import Command, Halt, Home, Move, Output, Switch, Turn
 from controller.core.observation import BoardState, Observation
 from controller.core.permissions import PERMISSIONS, Along, Permission, Sideways
@@ -14,13 +16,13 @@ from controller.settings.machine import Machine
 from controller.settings.units import UM_PER_MM
 
 # Break-before-make between source and sensing feed, and the open gap before a cold opening (electrics.md).
-BREAK_BEFORE_MAKE_S = 0.05
-GAP_OPEN_BEFORE_BREAK_S = 0.05
+BREAK_BEFORE_MAKE_S: Final = 0.05
+GAP_OPEN_BEFORE_BREAK_S: Final = 0.05
 # Feed may come in small moves: its mean over this time is what is limited. Two ticks of the slowest loop (50 Hz) and a
 # useful move of the coarsest permitted axis (10 µm) fit into it at every phase's speed. Chosen so.
-PACE_S = 0.1
+PACE_S: Final = 0.1
 # Rounding of targets to motor steps must not look like a move beyond a limit.
-ROUNDING_UM = 15.0
+ROUNDING_UM: Final = 15.0
 
 
 # Phases in which the electrode is touched with, travels, or is not to move at all.

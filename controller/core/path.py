@@ -13,10 +13,10 @@ from controller.core.commands import Move
 
 # Feed word of paced moves: fast, so that a move is over well within a tick and none is stretched to the slowest step
 # rate (30/s at 400 steps/mm is 76 µm/s, wires.md). 5 mm/s is a tenth of what stock axes travel at; chosen so.
-FEED_WORD_UM_S = 5000.0
+FEED_WORD_UM_S: Final = 5000.0
 # Moves outstanding at most before the next is sent: one running, one ready (wires.md: three queued delay a retract
 # 90 ms).
-QUEUE_MOST = 1
+QUEUE_MOST: Final = 1
 
 
 class Path(Protocol):

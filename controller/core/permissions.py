@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Final
 
 from controller.core.phases import Phase
 
@@ -39,15 +40,15 @@ class Permission:
 
 # Chosen so that a tip that meets metal a full 35 ms (the worst retract latency asked of the wires) after the decision
 # has gone no further than a thin rod's elastic bending takes (about 50 µm).
-TOUCH_SPEED_UM_S = 1500.0
+TOUCH_SPEED_UM_S: Final = 1500.0
 # Chosen so that 30 ms of reaction at this speed is a tenth of a usual gap (10–100 µm, references §3).
-APPROACH_SPEED_UM_S = 250.0
+APPROACH_SPEED_UM_S: Final = 250.0
 # Back to a front that was left a moment ago, along the way that was free then, the approach may go as fast as 30 ms
 # of reaction within the last, slow stretch allow (`RETURN_ROOM_UM` in cycles/drill.py). Chosen so.
-RETURN_SPEED_UM_S = 1500.0
+RETURN_SPEED_UM_S: Final = 1500.0
 # Chosen so that the free run after breakthrough, the fastest thing the servo does, still stops within one gap.
-SERVO_SPEED_UM_S = 500.0
-JOG_SPEED_UM_S = 1.0e9  # jogging and travel are bounded by the machine file's top speeds
+SERVO_SPEED_UM_S: Final = 500.0
+JOG_SPEED_UM_S: Final = 1.0e9  # jogging and travel are bounded by the machine file's top speeds
 
 PERMISSIONS: dict[Phase, Permission] = {
     Phase.IDLE: Permission(False, False, False, Sideways.CLEAR, Along.JOG, JOG_SPEED_UM_S),

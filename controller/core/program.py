@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from controller.core.cycles.advance import advance, advance_due, needle_too_long
 from controller.core.cycles.ask import EndRun
 from controller.core.cycles.drill import Drilling
@@ -12,7 +14,7 @@ from controller.core.rig import Cycle, Rig
 
 # The tip must be known at a hole's start well enough for the approach to begin close above the face without starting in
 # contact: its room is 0.3 mm and twice that uncertainty, so a tenth of a millimetre is the most. Chosen so.
-TIP_U_MAX_MM = 0.1
+TIP_U_MAX_MM: Final = 0.1
 
 
 def measurement_due(rig: Rig) -> bool:

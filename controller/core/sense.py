@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from controller.core.gap import GapFilter
 from controller.core.observation import Observation
 from controller.core.window import ADC_COUNTS, SPARK_PAUSE_MAX_MS, WindowReader
@@ -9,7 +11,7 @@ from controller.settings.machine import Machine
 
 # The mirror contact breaks before the main contact makes; with its travel (15–20 ms, electrics.md) and bounce the gap
 # is no signal for that long. Twice the release time asked for: chosen.
-SETTLE_S = 0.04
+SETTLE_S: Final = 0.04
 
 
 class Sense:

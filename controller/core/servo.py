@@ -19,7 +19,7 @@ from controller.core.gap import GapFilter
 from controller.core.permissions import SERVO_SPEED_UM_S
 
 # The gain doubles for every gap (50 µm, middle of the usual range) that was fed through without a spark. Chosen so.
-QUIET_GAIN_UM = 50.0
+QUIET_GAIN_UM: Final = 50.0
 
 
 class Reference:

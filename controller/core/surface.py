@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from controller.core.fits import fit_plane
 
 # What a plane through three touches can't show: how far the plate is bowed between them. 0.1 mm, chosen so that the
 # start of an approach stays clear of a thin plate clamped at its rim (common practice, no source).
-UNSEEN_BOW_MM = 0.1
+UNSEEN_BOW_MM: Final = 0.1
 
 
 @dataclass(slots=True, frozen=True)

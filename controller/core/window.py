@@ -4,30 +4,31 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from controller.settings.machine import Sampler
 
-ADC_COUNTS = 1023  # full scale of a 10-bit converter (open Firmata analog message, wires.md)
+ADC_COUNTS: Final = 1023  # full scale of a 10-bit converter (open Firmata analog message, wires.md)
 
 # Longest pause after a spark in both current-limit laws: 10 ms off + 1 ms recovery (electrics.md), + 1 sample each
 # side.
-SPARK_PAUSE_MAX_MS = 13.0
+SPARK_PAUSE_MAX_MS: Final = 13.0
 
 # Within this time of a discharge the gap counts as sparking: a state is a regime, not the instant, and one that
 # does not outlast the servo's answer (about 0.1 s) is none. Chosen so.
-SPARKING_MS = 100.0
-NEVER_MS = 1e9
+SPARKING_MS: Final = 100.0
+NEVER_MS: Final = 1e9
 
 # Pin volts below which a reading counts as low, and as metal, by front end (electrics.md):
 # clamp: half of the 3 V plateau. divider: 11 V at the gap, half of the 22.5 V burning voltage (references §1).
 # biased: anything clearly off the 3 V plateau is "source absent"; only metal reads below 0.1 V.
 LOW_V = {"clamp": 1.5, "divider": 11.0 * 4.5 / 64.0, "biased": 2.75}
-METAL_V = 0.1
+METAL_V: Final = 0.1
 # biased: metal under a live source sits at about 0.1 V itself (electrics.md), so the line is drawn half above it; the
 # wettest gap (177 Ω at 1500 µS/cm) still reads 0.3 V.
-BIASED_METAL_V = 0.15
+BIASED_METAL_V: Final = 0.15
 # divider: a reading between half of burning and 7.5 V above burning is a discharge (references §1: 22.5 ± 7.5 V).
-BURNING_TOP_V = 31.0 * 4.5 / 64.0
+BURNING_TOP_V: Final = 31.0 * 4.5 / 64.0
 
 
 @dataclass(slots=True)

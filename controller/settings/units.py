@@ -1,4 +1,6 @@
 """The few unit factors every layer shares."""
 
-UM_PER_MM = 1000.0
-S_PER_MS = 0.001
+from typing import Final
+
+UM_PER_MM: Final = 1000.0
+S_PER_MS: Final = 0.001

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from controller.core.commands import Output, Switch, Turn
 from controller.core.cycles.wait import drain, pause, until
 from controller.core.events import Proven
@@ -10,21 +12,21 @@ from controller.core.rig import Cycle, Rig, Trip
 
 # Pin volts (electrics.md): below 0.2 V with sensing off; "reads open" is anything above half of the 5 V feed, which
 # no wet gap of contact size reaches (0.97 V at 500 µS/cm, 0.37 V at 1500).
-ABSENT_V = 0.2
-OPEN_V = 2.5
+ABSENT_V: Final = 0.2
+OPEN_V: Final = 2.5
 # Longest time a contact may take to follow its coil: five times the release asked for (20 ms, electrics.md).
-CONTACT_TIMEOUT_S = 0.1
+CONTACT_TIMEOUT_S: Final = 0.1
 # A source on an open gap shows its voltage, at the latest after its longest drop-out (0.4 s, electrics.md) or its own
 # shut-off after a short (some seconds). Half of the 10 s that it may stand live without removal: chosen.
-ALIVE_TIMEOUT_S = 5.0
-ALIVE_S = 0.02  # two ticks at 100 Hz; chosen
+ALIVE_TIMEOUT_S: Final = 5.0
+ALIVE_S: Final = 0.02  # two ticks at 100 Hz; chosen
 # Ten times the worst age measured of a healthy stream (11 ms, wires.md).
-SAMPLES_TIMEOUT_S = 0.1
+SAMPLES_TIMEOUT_S: Final = 0.1
 # A relay and its reading settle: twice the sensing relay's usual 5–10 ms (common practice, no source), in whole ticks.
-SENSE_SETTLE_S = 0.03
+SENSE_SETTLE_S: Final = 0.03
 # A wet tip drips; how long to wait for the sensing path to open at a place where the gap is known to be wide. Chosen:
 # several times the drip pause of a usual machine file.
-DRY_TIMEOUT_S = 30.0
+DRY_TIMEOUT_S: Final = 30.0
 
 
 def reading_v(rig: Rig) -> Cycle[float]:

@@ -7,6 +7,7 @@ Depth is counted from the first spark at the face. The hole is done when feeding
 from __future__ import annotations
 
 from math import hypot
+from typing import Final
 
 from controller.core.breakthrough import ROOM_BELOW_MARGIN_MM
 from controller.core.cycles.contacts import OPEN_V, energise, isolate, prove
@@ -35,27 +36,31 @@ from controller.settings.units import S_PER_MS, UM_PER_MM
 
 # The approach starts this far above the face at least: three times the widest gap (references §3), so that the source
 # always closes on an open gap.
-START_ROOM_MM = 0.3
+START_ROOM_MM: Final = 0.3
 # Searched below where the face should be before the work is called missing. Chosen so.
-SEARCH_MM = 0.5
+SEARCH_MM: Final = 0.5
 # Two sparks within a tenth of a second are erosion, one may be a passing chip. Chosen so.
-IGNITED_HZ = 10.0
+IGNITED_HZ: Final = 10.0
 # No deeper for this long while sparking: the gap is silted up; lift and flush. After so many lifts in vain it is
 # given up. Chosen so that a slow front (10 µm/s) still moves by ten slices meanwhile.
-STALL_S, STALLS_MAX = 20.0, 6
+STALL_S: Final = 20.0
+STALLS_MAX: Final = 6
 # Shorts that small retreats answer again and again within this stretch of time call for the next rung. Chosen so.
-RELAPSE_S, RELAPSES = 4.0, 2
-SHORTS_MAX = 120  # in one hole, before it is given up: ten times what a bad hole shows. Chosen so.
-LEAVE_S = 3.0  # for the gap to open on leaving: several of the longest drop-outs (0.4 s, electrics.md); chosen
-REPORT_S = 5.0  # between progress events; chosen so that an hour makes some seven hundred
+RELAPSE_S: Final = 4.0
+RELAPSES: Final = 2
+SHORTS_MAX: Final = 120  # in one hole, before it is given up: ten times what a bad hole shows. Chosen so.
+LEAVE_S: Final = 3.0  # for the gap to open on leaving: several of the longest drop-outs (0.4 s, electrics.md); chosen
+REPORT_S: Final = 5.0  # between progress events; chosen so that an hour makes some seven hundred
 # The last stretch back to a front that was left is taken slowly: one usual gap, at a speed at which the reaction time
 # (0.1 s) costs a fifth of it. After a drop-out the front is where it was; what is left is how well the play is known.
 # Chosen so.
-RETURN_ROOM_UM, AFTER_DROP_OUT_UM, FRONT_SPEED_UM_S = 50.0, 15.0, 100.0
-TAKE_UP_UM_S = 1000.0  # play is taken up within a few ticks
+RETURN_ROOM_UM: Final = 50.0
+AFTER_DROP_OUT_UM: Final = 15.0
+FRONT_SPEED_UM_S: Final = 100.0
+TAKE_UP_UM_S: Final = 1000.0  # play is taken up within a few ticks
 # On the way down a used hole the sensing path is asked for metal, not for open: water stands in it. Chosen between
 # metal (below 0.1 V) and a wet gap (0.97 V at 500 µS/cm, electrics.md).
-METAL_NEAR_V = 0.5
+METAL_NEAR_V: Final = 0.5
 
 
 class Drilling:

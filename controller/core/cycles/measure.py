@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from math import hypot
+from typing import Final
 
 from controller.core.cycles.touch import touch_down
 from controller.core.cycles.travel import lower, rise, travel
@@ -14,12 +15,12 @@ from controller.settings.units import UM_PER_MM
 
 # A touch is never better than the place where a step fell: a uniform half step and the reaction of one slow tick, plus
 # the rest of a wet correction. Chosen so that two steps of a usual feed axis are one standard uncertainty.
-TOUCH_U_MM = 0.005
+TOUCH_U_MM: Final = 0.005
 # The end switch on which z was referenced repeats to a few micrometres, and every height stands on it (common
 # practice, no source: a micro-switch).
-HOMING_U_MM = 0.004
+HOMING_U_MM: Final = 0.004
 # Room kept above a place whose height is believed, before the touch begins. Chosen so.
-TOUCH_ROOM_MM = 0.5
+TOUCH_ROOM_MM: Final = 0.5
 
 
 def measure(rig: Rig) -> Cycle[None]:

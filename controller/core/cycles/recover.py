@@ -9,6 +9,7 @@ is asked, the cause named.
 from __future__ import annotations
 
 from enum import StrEnum
+from typing import Final
 
 from controller.core.commands import Output, Switch, Turn
 from controller.core.cycles.ask import ask
@@ -22,21 +23,22 @@ from controller.core.rig import Cycle, Rig
 from controller.settings.units import UM_PER_MM
 
 # Rung 1 opens about one usual gap (10–100 µm, references §3); rung 2 draws fresh water in over several rod-gaps.
-SMALL_UM, LARGE_UM = 40.0, 400.0
+SMALL_UM: Final = 40.0
+LARGE_UM: Final = 400.0
 # Retreat speed: chosen so that a small retreat, play included, takes about 20 ms.
-RETREAT_UM_S = 5000.0
+RETREAT_UM_S: Final = 5000.0
 # High for two ticks is enough: metal or a bridge gives none.
-CLEAR_S = 0.02
+CLEAR_S: Final = 0.02
 # How long rung 1 waits: a drop-out that the retreat was spent on is usually over by then; longest drop-outs on top of
 # it are waited for at the same place as long as the filter says "source off".
 RUNG_S = (0.15, 0.6, 3.0)
-FLUSH_S = 0.5  # the jet changes the water of so small a hole many times meanwhile; common practice, no source
+FLUSH_S: Final = 0.5  # the jet changes the water of so small a hole many times meanwhile; common practice, no source
 # Live without removal is allowed for 10 s (interfaces.md); the ladder, too, gives up a second before.
-NO_REMOVAL_S = 9.0
-ANSWER_AT = 0.3  # chosen: a weld costs some ten times what a needless retreat does, and is a few times rarer
-SURELY = 0.8  # four to one; chosen
-PULL_UM_S = 2000.0  # the pull on a weld is slow, so that the rod is not bent: chosen so
-OFF_PATIENCE_S = 2.0  # five times the longest drop-out (0.4 s, electrics.md); chosen
+NO_REMOVAL_S: Final = 9.0
+ANSWER_AT: Final = 0.3  # chosen: a weld costs some ten times what a needless retreat does, and is a few times rarer
+SURELY: Final = 0.8  # four to one; chosen
+PULL_UM_S: Final = 2000.0  # the pull on a weld is slow, so that the rod is not bent: chosen so
+OFF_PATIENCE_S: Final = 2.0  # five times the longest drop-out (0.4 s, electrics.md); chosen
 
 
 DROP_OUT = "drop-out of the source"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from controller.core.cycles.ask import EndRun
 from controller.core.cycles.contacts import isolate, stop_water
 from controller.core.cycles.touch import release
@@ -13,7 +15,7 @@ from controller.core.rig import Cycle, Rig, Trip
 
 # How long the gap may take to open once the tip is at the clear height: longer than any drop-out (10–400 ms,
 # electrics.md) and a source's own shut-off after a short together. Chosen so.
-OPEN_TIMEOUT_S = 5.0
+OPEN_TIMEOUT_S: Final = 5.0
 
 
 def stand_down(rig: Rig, why: str) -> Cycle[RunEnded]:

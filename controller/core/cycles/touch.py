@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from statistics import median
+from typing import Final
 
 from controller.core.commands import Output, Switch
 from controller.core.cycles.contacts import OPEN_V, prove, reading_v
@@ -24,13 +25,13 @@ from controller.core.rig import Cycle, Rig, Trip
 from controller.core.window import METAL_V
 from controller.settings.units import UM_PER_MM
 
-SLOW_UM_S = 80.0  # chosen so that 30 ms of reaction costs no more than one 2.5 µm step of a usual feed axis
-BACK_OFF_UM = 100.0  # chosen so that play (30–50 µm) and film drag are left behind between repeats
-LIFT_UM_S = 4000.0  # chosen so that a lift is over in a few ticks
-SPREAD_UM = 8.0  # chosen so that the mean of two touches is good to a few steps of a usual feed axis
-REPEATS_MAX = 6  # chosen: a plate that can't be touched alike in six tries is dirty, and the spread says so
+SLOW_UM_S: Final = 80.0  # chosen so that 30 ms of reaction costs no more than one 2.5 µm step of a usual feed axis
+BACK_OFF_UM: Final = 100.0  # chosen so that play (30–50 µm) and film drag are left behind between repeats
+LIFT_UM_S: Final = 4000.0  # chosen so that a lift is over in a few ticks
+SPREAD_UM: Final = 8.0  # chosen so that the mean of two touches is good to a few steps of a usual feed axis
+REPEATS_MAX: Final = 6  # chosen: a plate that can't be touched alike in six tries is dirty, and the spread says so
 # A reading between metal and this, seen on three steps in a row, is water: well off the open 5 V. Chosen so.
-WET_V = 4.0
+WET_V: Final = 4.0
 
 
 @dataclass(slots=True, frozen=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from controller.core.commands import Home, Move
 from controller.core.cycles.wait import drain, until
 from controller.core.observation import BoardState
@@ -10,7 +12,7 @@ from controller.core.rig import Cycle, Rig, Trip
 from controller.settings.units import UM_PER_MM
 
 # Longest time for homing: the longest axis at a slow 5 mm/s (common practice, no source) is well inside this.
-HOME_TIMEOUT_S = 180.0
+HOME_TIMEOUT_S: Final = 180.0
 
 
 def reference(rig: Rig) -> Cycle[None]:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Final
 
 from controller.core.rig import Cycle, Rig, Trip
 
 # The longest way of a small machine (300 mm) at a slow 5 mm/s: common practice, no source.
-DRAIN_TIMEOUT_S = 60.0
+DRAIN_TIMEOUT_S: Final = 60.0
 
 
 def pause(rig: Rig, seconds: float) -> Cycle[None]:
