@@ -4,9 +4,10 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.setup-done
 SEED ?= 1
+COMPILED := .venv-compiled
 PIP_FLAGS := -qq --disable-pip-version-check --no-input
 
-.PHONY: setup rehearse test bench clean
+.PHONY: setup rehearse test bench compiled clean
 
 setup: $(STAMP)
 
@@ -36,5 +37,16 @@ test: $(STAMP)
 bench: $(STAMP)
 	@$(BIN)/python -m tests.benchmarks.bench --seed $(SEED)
 
+# The same source through a compiler, in an environment of its own; plain Python where there is no compiler.
+compiled: $(COMPILED)/.done
+
+$(COMPILED)/.done: $(STAMP) hatch_build.py $(shell find controller sim configs -name '*.py' -o -name '*.toml')
+	@echo "Compiling into $(COMPILED) (two minutes or so) …"
+	@test -d $(COMPILED) || $(PYTHON) -m venv $(COMPILED)
+	@GAPWRIGHT_COMPILED=1 $(COMPILED)/bin/python -m pip install $(PIP_FLAGS) .
+	@cd / && $(CURDIR)/$(COMPILED)/bin/python -c 'import sim.erosion as it; print("Compiled." if it.__file__[-3:] != ".py" \
+	  else "This machine has no working compiler: the environment holds plain Python.")'
+	@touch $@
+
 clean:
-	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache
+	rm -rf $(VENV) $(COMPILED) build .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache

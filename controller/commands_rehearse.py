@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -137,6 +138,8 @@ def _rehearse(order: Order, start: StartRecord, interrupted: Interruption, *, qu
         rehearsal = Rehearsal(
             core, given.machine, given.job, given.plan, order.plant, order.seed, journal, operator=order.operator
         )
+        # What is loaded by now stays: the collector need not look through it again and again during a long job.
+        gc.freeze()
         with HoleProgressBar(len(given.plan.holes), given.job.job.name, quiet=quiet) as progress:
             ended = _until_ended(rehearsal, core, progress, interrupted)
         stop = StopRecord(

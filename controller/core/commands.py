@@ -18,7 +18,7 @@ class Output(StrEnum):
     WATER = "water"
 
 
-@dataclass(slots=True, frozen=True)
+@dataclass(slots=True, init=False)
 class Move:
     """Go in a straight line to an absolute axis position (micrometres, machine frame, z up).
 
@@ -30,7 +30,15 @@ class Move:
     y_um: float
     z_um: float
     speed_um_s: float
-    urgent: bool = False
+    urgent: bool
+
+    # Written out, and not frozen, for the same reason as the observation's: it runs many times a second.
+    def __init__(self, x_um: float, y_um: float, z_um: float, speed_um_s: float, urgent: bool = False) -> None:
+        self.x_um = x_um
+        self.y_um = y_um
+        self.z_um = z_um
+        self.speed_um_s = speed_um_s
+        self.urgent = urgent
 
 
 @dataclass(slots=True, frozen=True)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from typing import Final
 
 from controller.core.commands import Command, Halt, Move, Output, Switch, Turn
@@ -45,12 +44,14 @@ from controller.settings.units import UM_PER_MM
 WATER_OFF_S: Final = 2.0
 
 
-@dataclass(slots=True)
 class TickOutput:
     """What one tick brought: commands for the machine, in order, and events for the record."""
 
-    commands: list[Command] = field(default_factory=list)
-    events: list[Event] = field(default_factory=list)
+    __slots__ = ("commands", "events")
+
+    def __init__(self) -> None:
+        self.commands: list[Command] = []
+        self.events: list[Event] = []
 
 
 class Controller:
@@ -108,7 +109,8 @@ class Controller:
             return out
         try:
             self._guards.check(self._sense, self._locks)
-            self._heed(requests)
+            if requests:
+                self._heed(requests)
             for command in next(self._cycle):
                 self._propose(command, out)
         except Trip as trip:
@@ -117,7 +119,8 @@ class Controller:
             self._end(out, end.outcome, end.reason)
         except StopIteration as stop:
             self._end(out, stop.value.outcome, stop.value.reason)
-        self._follow(out.events)
+        if out.events:
+            self._follow(out.events)
         return out
 
     def snapshot(self) -> Snapshot:

@@ -94,12 +94,12 @@ class GapFilter:
     @property
     def state(self) -> GapState:
         """The most probable state."""
-        best = max(self.p_open, self.p_sparking, self.p_shorted, self.p_off)
-        if best == self.p_sparking:
-            return GapState.SPARKING
-        if best == self.p_open:
-            return GapState.OPEN
-        return GapState.SHORTED if best == self.p_shorted else GapState.OFF
+        state, best = GapState.SPARKING, self.p_sparking
+        if self.p_open > best:
+            state, best = GapState.OPEN, self.p_open
+        if self.p_shorted > best:
+            state, best = GapState.SHORTED, self.p_shorted
+        return GapState.OFF if self.p_off > best else state
 
     @property
     def drop_outs(self) -> DropOutLaw:

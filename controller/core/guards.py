@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Final
 
 from controller.core.commands import Output
 from controller.core.interlocks import Interlocks
@@ -26,6 +27,11 @@ class Guard:
     meaning: str
     remedy: str
 
+
+# Ten times the worst age measured of a healthy stream (11 ms, wires.md).
+AGE_MOST_S: Final = 0.1
+# Live with no removal at most 10 s (interfaces.md): it etches the work.
+IDLE_MOST_S: Final = 9.8
 
 GUARDS: tuple[Guard, ...] = (
     Guard(
@@ -51,8 +57,8 @@ GUARDS: tuple[Guard, ...] = (
     ),
     Guard(
         "sampler silent",
-        lambda sense, _: sense.seen.sampler_age_s > 0.1,
-        0.0,  # ten times the worst age measured of a healthy stream (11 ms, wires.md) is in the condition itself
+        lambda sense, _: sense.seen.sampler_age_s > AGE_MOST_S,
+        0.0,  # its time is in the condition itself
         "no sample of the gap has arrived for a tenth of a second",
         "look at the sampler's cable and supply",
     ),
@@ -79,8 +85,8 @@ GUARDS: tuple[Guard, ...] = (
     ),
     Guard(
         "no removal",
-        lambda sense, _: sense.live and sense.idle_s > 9.8,
-        0.0,  # live with no removal at most 10 s (interfaces.md): it etches the work
+        lambda sense, _: sense.live and sense.idle_s > IDLE_MOST_S,
+        0.0,  # the same
         "the source stood on the electrode for ten seconds and nothing was removed",
         "is the source alive, is the work in place?",
     ),
@@ -102,21 +108,47 @@ GUARDS: tuple[Guard, ...] = (
 
 
 class GuardWatch:
-    """Runs the table, keeping for each row how long it has been true."""
+    """Runs the table, keeping for each row how long it has been true.
 
-    __slots__ = ("_since",)
+    Rows that run by time are looked at in every tick. The others only when something they look at has changed, or
+    while one of them is true: in a quiet tick nothing is to be seen there.
+    """
+
+    __slots__ = ("_since", "_standing", "_switches")
 
     def __init__(self) -> None:
         self._since: list[float | None] = [None] * len(GUARDS)
+        self._standing = True
+        self._switches: tuple[bool | BoardState, ...] = ()
 
     def check(self, sense: Sense, locks: Interlocks) -> None:
         """Raise Trip for the first row that has been true for its dwell."""
+        seen = sense.seen
+        switches = (
+            seen.contact_open,
+            seen.flow,
+            seen.stop_pressed,
+            seen.guard_closed,
+            seen.level_ok,
+            seen.board,
+            sense.live,
+            locks.on[Output.SOURCE],
+        )
+        running = sense.idle_s > IDLE_MOST_S or seen.sampler_age_s > AGE_MOST_S
+        if not (running or self._standing) and switches == self._switches:
+            return
+        self._switches = switches
+        self._standing = False
         for number, guard in enumerate(GUARDS):
-            if not guard.trips(sense, locks):
+            if guard.trips(sense, locks):
+                self._standing = True
+                self._stand(number, guard, sense.time_s)
+            else:
                 self._since[number] = None
-                continue
-            since = self._since[number]
-            if since is None:
-                since = self._since[number] = sense.time_s
-            if sense.time_s - since >= guard.dwell_s:
-                raise Trip(guard.cause, guard.meaning, guard.remedy)
+
+    def _stand(self, number: int, guard: Guard, now_s: float) -> None:
+        since = self._since[number]
+        if since is None:
+            since = self._since[number] = now_s
+        if now_s - since >= guard.dwell_s:
+            raise Trip(guard.cause, guard.meaning, guard.remedy)

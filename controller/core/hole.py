@@ -48,6 +48,7 @@ class Hole:
         "_short_times",
         "_sparks",
         "_start_s",
+        "_thickness_um",
         "deeper_s",
         "deepest_um",
         "erode_s",
@@ -66,7 +67,8 @@ class Hole:
         self._booked = 0.0
         self._short_times: list[float] = []
         self._sparks = 0
-        self.through = Breakthrough(rig.given.job.work.thickness_mm * UM_PER_MM, rig.usual_sparks_per_um)
+        self._thickness_um = rig.given.job.work.thickness_mm * UM_PER_MM
+        self.through = Breakthrough(self._thickness_um, rig.usual_sparks_per_um)
         self.zero_um: float | None = None
         self.deepest_um = 0.0
         self.erode_s = 0.0
@@ -133,9 +135,8 @@ class Hole:
     @property
     def whole_front(self) -> bool:
         """True while the full front erodes: below the face, and not yet near the far side."""
-        thickness_um = self._rig.given.job.work.thickness_mm * UM_PER_MM
         # A tenth at either end is left out: chosen, since a cone enters and leaves the plate gradually.
-        return 0.1 * thickness_um < self.feed_um < 0.9 * thickness_um
+        return 0.1 * self._thickness_um < self.feed_um < 0.9 * self._thickness_um
 
     def _report(self) -> None:
         rig = self._rig

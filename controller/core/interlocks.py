@@ -149,7 +149,8 @@ class Interlocks:
 
     def within_travel(self, target: tuple[float, float, float]) -> bool:
         """True when the axes can go there (x, y, z in µm, machine frame)."""
-        return all(low <= at <= high for at, (low, high) in zip(target, self._limits, strict=True))
+        x, y, z = self._limits
+        return x[0] <= target[0] <= x[1] and y[0] <= target[1] <= y[1] and z[0] <= target[2] <= z[1]
 
     def _sideways(
         self, here: tuple[float, float, float], move: Move, phase: Phase, permission: Permission

@@ -20,7 +20,7 @@ class BoardState(StrEnum):
     LOST = "lost"
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, init=False)
 class Observation:
     """One tick's view of the machine.
 
@@ -58,3 +58,36 @@ class Observation:
     queued: int
     board: BoardState
     homed: bool
+
+    # Written out, since a generated one stays interpreted in a compiled build, and this one runs in every tick.
+    def __init__(
+        self,
+        time_s: float,
+        samples: Sequence[int],
+        sampler_age_s: float,
+        contact_open: bool,
+        flow: bool,
+        stop_pressed: bool,
+        guard_closed: bool,
+        level_ok: bool,
+        x_um: float,
+        y_um: float,
+        z_um: float,
+        queued: int,
+        board: BoardState,
+        homed: bool,
+    ) -> None:
+        self.time_s = time_s
+        self.samples = samples
+        self.sampler_age_s = sampler_age_s
+        self.contact_open = contact_open
+        self.flow = flow
+        self.stop_pressed = stop_pressed
+        self.guard_closed = guard_closed
+        self.level_ok = level_ok
+        self.x_um = x_um
+        self.y_um = y_um
+        self.z_um = z_um
+        self.queued = queued
+        self.board = board
+        self.homed = homed

@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from controller.core.commands import Halt, Output, Switch
 from controller.core.events import FaultTripped, RunEnded
@@ -141,3 +143,59 @@ def test_a_trip_while_eroding_isolates_halts_and_ends_in_fault(field: str, readi
         "FaultTripped",
         "RunEnded",
     ]
+
+
+def plainly(sense: Sense, locks: Interlocks, since: dict[str, float]) -> str:
+    """The table read row by row in every tick: the cause of the first trip, or nothing."""
+    for guard in GUARDS:
+        if not guard.trips(sense, locks):
+            since.pop(guard.cause, None)
+        elif sense.time_s - since.setdefault(guard.cause, sense.time_s) >= guard.dwell_s:
+            return guard.cause
+    return ""
+
+
+def tripped(watch: GuardWatch, sense: Sense, locks: Interlocks) -> str:
+    """The cause of the watch's trip in this tick, or nothing."""
+    try:
+        watch.check(sense, locks)
+    except Trip as trip:
+        return trip.cause
+    return ""
+
+
+@given(
+    st.lists(
+        st.tuples(
+            st.integers(1, 120),  # ticks that it lasts
+            st.fixed_dictionaries(
+                {},
+                optional={
+                    "contact_open": st.booleans(),
+                    "flow": st.booleans(),
+                    "stop_pressed": st.just(True),
+                    "guard_closed": st.just(False),
+                    "level_ok": st.just(False),
+                    "sampler_age_s": st.sampled_from([0.09, 0.11]),
+                    "board": st.sampled_from(list(BoardState)),
+                },
+            ),
+            st.booleans(),
+        ),
+        max_size=12,
+    )
+)
+@settings(max_examples=200, deadline=None)
+def test_leaving_out_quiet_ticks_changes_no_trip(stretches: list[tuple[int, dict[str, Any], bool]]) -> None:
+    """The watch looks at rows only when something changed; the table read in full every tick is what it must equal."""
+    watch, sense, locks, since = GuardWatch(), Sense(MACHINE), Interlocks(MACHINE), dict[str, float]()
+    tick = 0
+    for ticks, changes, source_on in stretches:
+        locks.on[Output.SOURCE] = source_on
+        for _ in range(ticks):
+            tick += 1
+            sense.take(seen(**({"time_s": tick * TICK_S} | changes)))
+            wanted = plainly(sense, locks, since)
+            assert tripped(watch, sense, locks) == wanted
+            if wanted:
+                return

@@ -66,12 +66,14 @@ METAL_NEAR_V: Final = 0.5
 class Drilling:
     """The cycles that make one hole; what is known of it is in `hole`, the axis in `slide`."""
 
-    __slots__ = ("_planned", "_rig", "_room_um", "_start_z_um", "hole", "slide")
+    __slots__ = ("_deepest_um", "_planned", "_rig", "_room_um", "_start_z_um", "hole", "slide")
 
     def __init__(self, rig: Rig, planned: PlannedHole) -> None:
         self._rig = rig
         self._planned = planned
         self._start_z_um = 0.0
+        work = rig.given.job.work
+        self._deepest_um = (work.thickness_mm + work.clear_below_mm - ROOM_BELOW_MARGIN_MM) * UM_PER_MM
         self._room_um = RETURN_ROOM_UM
         self.hole = Hole(rig, planned)
         self.slide: Slide
@@ -254,8 +256,7 @@ class Drilling:
             return None
         if self.hole.through.free_from_um is not None:
             return Ending("through")
-        work = self._rig.given.job.work
-        if self.slide.tip_um - zero_um >= (work.thickness_mm + work.clear_below_mm - ROOM_BELOW_MARGIN_MM) * UM_PER_MM:
+        if self.slide.tip_um - zero_um >= self._deepest_um:
             return Ending("undersize", "the room below the plate was used up before the full diameter had passed")
         return None
 
