@@ -6,7 +6,11 @@ STAMP := $(VENV)/.setup-done
 SEED ?= 1
 PIP_FLAGS := -qq --disable-pip-version-check --no-input
 
-.PHONY: setup rehearse test bench clean
+# Of the benchmarks: drawn plants (with `make bench` only when given), holes of each job (0: all).
+PLANTS ?=
+HOLES ?= 0
+
+.PHONY: setup rehearse test bench bench-plants clean
 
 setup: $(STAMP)
 
@@ -33,8 +37,12 @@ test: $(STAMP)
 	$(BIN)/lint-imports
 	$(BIN)/python -m pytest -q -n 2
 
+# The main job on the default plant; with PLANTS=40, plants drawn at random instead.
 bench: $(STAMP)
-	@$(BIN)/python -m tests.benchmarks.bench --seed $(SEED)
+	@$(BIN)/python -m tests.benchmarks.$(if $(PLANTS),plants --plants $(PLANTS) --holes $(HOLES),bench) --seed $(SEED)
+
+bench-plants: $(STAMP)
+	@$(BIN)/python -m tests.benchmarks.plants --seed $(SEED) --plants $(or $(PLANTS),40) --holes $(HOLES)
 
 clean:
 	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache

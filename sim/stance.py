@@ -53,8 +53,8 @@ class Stance:
 
     __slots__ = (
         "_bowl", "_clear_below_um", "_debris", "_electrode", "_look_candidates", "_look_s", "_plant", "_ridge_um",
-        "_shake", "_since_s", "_spread", "_surface", "_surface_um", "_tool_share", "_tool_size", "_turning", "_water", "_wear",
-        "bridge_hz", "candidates", "gap", "hole", "struck_below", "tip_um", "touching", "volt_s",
+        "_shake", "_since_s", "_spread", "_surface", "_surface_um", "_tool_share", "_tool_size", "_turning", "_water",
+        "_wear", "bridge_hz", "candidates", "gap", "hole", "struck_below", "tip_um", "touching", "volt_s",
     )  # fmt: skip
 
     def __init__(

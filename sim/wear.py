@@ -10,7 +10,7 @@ from sim.settings import Wear as WearPlant
 
 def _even(plant: WearPlant) -> Callable[[float], float]:
     share = plant.volumetric_ratio * plant.tool_scale
-    return lambda depth_um: share
+    return lambda _depth_um: share
 
 
 def _rising(plant: WearPlant) -> Callable[[float], float]:
