@@ -10,7 +10,7 @@ PIP_FLAGS := -qq --disable-pip-version-check --no-input
 PLANTS ?=
 HOLES ?= 0
 
-.PHONY: setup rehearse test bench bench-plants clean
+.PHONY: setup rehearse test bench bench-plants bench-oracle clean
 
 setup: $(STAMP)
 
@@ -43,6 +43,9 @@ bench: $(STAMP)
 
 bench-plants: $(STAMP)
 	@$(BIN)/python -m tests.benchmarks.plants --seed $(SEED) --plants $(or $(PLANTS),40) --holes $(HOLES)
+
+bench-oracle: $(STAMP)
+	@$(BIN)/python -m tests.benchmarks.against_oracle --seed $(SEED) --plants $(or $(PLANTS),4)
 
 clean:
 	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache

@@ -4,7 +4,8 @@
 
 Plants are drawn from SEED (`tests/benchmarks/draw.py` says how); each drills the diffuser, or its first HOLES holes,
 once. The table has the worst plant first and says what it cost and why; the totals are held against what must be
-reached. Every plant and the technology the controller was told are kept as files, so that one can be rehearsed again by itself.
+reached. Every plant and the technology the controller was told are kept as files, so that one can be rehearsed again by
+itself.
 """
 
 from __future__ import annotations
