@@ -10,7 +10,7 @@ PIP_FLAGS := -qq --disable-pip-version-check --no-input
 PLANTS ?=
 HOLES ?= 0
 
-.PHONY: setup rehearse test bench bench-plants bench-oracle clean
+.PHONY: setup rehearse test bench bench-plants bench-oracle bench-measuring clean
 
 setup: $(STAMP)
 
@@ -46,6 +46,9 @@ bench-plants: $(STAMP)
 
 bench-oracle: $(STAMP)
 	@$(BIN)/python -m tests.benchmarks.against_oracle --seed $(SEED) --plants $(or $(PLANTS),4)
+
+bench-measuring: $(STAMP)
+	@$(BIN)/python -m tests.benchmarks.measuring --seed $(SEED) --plants $(or $(PLANTS),0) --holes $(HOLES)
 
 clean:
 	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache

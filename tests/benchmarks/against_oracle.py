@@ -37,9 +37,9 @@ from sim.rehearsal import Rehearsal
 from sim.settings import PlantSettings
 from tests.benchmarks.draw import draw
 from tests.benchmarks.oracle import LOOK_TICKS, Oracle, Tuning, at_full_size
-from tests.benchmarks.plants import unusual
 from tests.benchmarks.score import STEP_TICKS, TECHNOLOGY
 from tests.benchmarks.spy import Spied
+from tests.benchmarks.unusual import unusual
 
 WIDTH = 150
 # Set points of the sweep as shares of the plant's own reach, evenly in the logarithm. Chosen: from inside the ridges,

@@ -23,17 +23,18 @@ from rich.table import Table
 
 from controller.commands_rehearse import plant_text
 from controller.core.controller import Controller
-from controller.core.events import Event, HoleFinished, PromptRaised, ShortBegan, ShortEnded
+from controller.core.events import ElectrodeMeasured, Event, HoleFinished, PromptRaised, ShortBegan, ShortEnded
 from controller.plan.build import build_plan
 from controller.plan.overcut import learn_overcut
 from controller.settings.find import packaged_configs
 from controller.settings.load import load_job, load_machine
 from sim.notebook import Notebook
 from sim.rehearsal import Rehearsal
-from tests.benchmarks.draw import RANGES, Drawn, draw, laws, strayed
+from tests.benchmarks.draw import Drawn, draw
 from tests.benchmarks.drop_outs import DropOutWatch, Loss
 from tests.benchmarks.score import STEP_TICKS, TECHNOLOGY, Case, GapWatch, Score, score_electrode, score_holes
-from tests.benchmarks.spy import Spied
+from tests.benchmarks.spy import Onlooker, Spied
+from tests.benchmarks.unusual import unusual
 
 # Width of the tables in characters: chosen so that a row stays one line but for its reasons.
 WIDTH = 190
@@ -41,29 +42,8 @@ WIDTH = 190
 LONGEST_HOLE_S, LONGEST_REST_S = 1500.0, 5000.0
 # The ladder's last rung is a person.
 OPERATOR_RUNG = 5
-# Keys named as extreme: so many of them, those that stray most. Chosen so that they fit in a line.
-NAMED = 6
 # Of the Reach table: 39 of 40 without the operator.
 MAY_FAIL = 40
-
-# What several keys make together, by what each does to it: an octave of each key is this many octaves of the whole.
-TOGETHER: dict[str, dict[str, float]] = {
-    "removal a spark": {
-        "crater.energy_scale": 1.0, "crater.energy_share": 1.0, "source.burning_v": 1.0, "source.limit_a": 1.0,
-        "source.on_median_ms": 1.0,
-    },
-    "wear": {"wear.tool_scale": 1.0, "wear.volumetric_ratio": 1.0},
-    "face reach": {"ignition.reach_um": 1.0},
-    "side reach": {"overcut.scale": 1.0, "overcut.side_reach_um": 1.0},
-    "ignition": {"ignition.rate_s_mm2": 1.0},
-    "steepness": {"ignition.steepness": 1.0},
-    "bridges": {"weld.bridge_rate_hz": 1.0, "weld.bridge_median_s": 1.0},
-    "welds": {"weld.rate_hz": 1.0, "weld.rate_scale": 1.0},
-    "drop-outs": {"source.dropout_rate_hz": 1.0, "source.dropout_rate_scale": 1.0, "source.dropout_median_ms": 1.0},
-    "ridges over reach": {"crater.peak_um": 1.0, "ignition.reach_um": -1.0},
-    "spark pause": {"source.off_median_ms": 1.0},
-    "dirt": {"water.dirt_scale": 1.0, "water.debris_volume_mm3": -1.0, "water.flush_rate_hz": -1.0},
-}  # fmt: skip
 
 
 @dataclass(slots=True)
@@ -80,6 +60,7 @@ class PlantScore:
     hole_s: float = 0.0
     asked: Counter[str] = field(default_factory=Counter)
     faults: Counter[str] = field(default_factory=Counter)
+    measurements: int = 0
     hot_openings: int = 0
     crashes: int = 0
 
@@ -106,7 +87,11 @@ class PlantScore:
 
 def run_plant(seed: int, number: int, holes: int) -> PlantScore:
     """Rehearse one plant. Top-level, so that another process can be asked."""
-    drawn = draw(seed, number, TECHNOLOGY)
+    return rehearse_plant(draw(seed, number, TECHNOLOGY), holes)
+
+
+def rehearse_plant(drawn: Drawn, holes: int, onlookers: Sequence[Onlooker] = ()) -> PlantScore:
+    """Rehearse the diffuser, or its first holes, on a plant."""
     machine = load_machine(packaged_configs() / "machines" / "virtual.toml")
     job = load_job(packaged_configs() / "jobs" / "diffuser.toml")
     plan = build_plan(job, machine)
@@ -115,7 +100,7 @@ def run_plant(seed: int, number: int, holes: int) -> PlantScore:
     score = Score(Case("drawn", drawn.seed, holes=holes), holes=len(plan.holes))
     tick_s = 1.0 / machine.tick_hz
     overcut = learn_overcut(drawn.technology.overcut_mm, ())
-    spied = Spied(Controller(machine, job, drawn.technology, plan, overcut))
+    spied = Spied(Controller(machine, job, drawn.technology, plan, overcut), onlookers)
     notebook = Notebook()
     rehearsal = Rehearsal(spied, machine, job, plan, drawn.plant, drawn.seed, notebook, watch=GapWatch(score, tick_s))
     truth = rehearsal.virtual.truth
@@ -146,6 +131,8 @@ def _count(found: PlantScore, events: Sequence[Event]) -> None:
             case ShortEnded():
                 found.rungs[event.rung] += 1
                 found.answered += event.rung < OPERATOR_RUNG
+            case ElectrodeMeasured():
+                found.measurements += 1
             case PromptRaised() if not event.planned:
                 found.asked[event.topic] += 1
             case HoleFinished():
@@ -194,24 +181,6 @@ def why(one: PlantScore) -> str:
         f"{loss.lifts} of {loss.lows} drop-outs lifted for, source away {loss.away_s / (loss.erode_s or 1):.1%}"
     )
     return "; ".join([*said, *unusual(one.drawn)])
-
-
-def unusual(drawn: Drawn) -> list[str]:
-    """The laws; what strays by more than an octave together; geometry and water; the keys that stray most; guesses."""
-    octaves = strayed(drawn.plant)
-    sums = {name: sum(w * octaves[key] for key, w in parts.items()) for name, parts in TOGETHER.items()}
-    plant = drawn.plant
-    ordinary = {"even", "exponential", "cut-out", "lognormal", False}
-    own_laws = [f"{key} {law}" for key, law in laws(plant).items() if key == "ignition.law" or law not in ordinary]
-    far = sorted((key for key in octaves if key not in RANGES), key=lambda key: -abs(octaves[key]))[:NAMED]
-    lie = f"backlash {plant.axes.backlash_um:.0f} µm, tilt {plant.plate.tilt_mm:.2f}, bow {plant.plate.bow_mm:.2f} mm"
-    return [
-        ", ".join(own_laws),
-        ", ".join(f"{name} ×{2**octave:.2g}" for name, octave in sums.items() if abs(octave) > 0.7),
-        f"{lie}, {plant.water.conductivity_us_cm:.0f} µS/cm",
-        "extreme " + ", ".join(f"{key} ×{2 ** octaves[key]:.2f}" for key in far),
-        "guessed " + ", ".join(f"{name} ×{factor:.2f}" for name, factor in drawn.guessed.items()),
-    ]
 
 
 def totals(found: Sequence[PlantScore]) -> Iterator[tuple[str, str, str, str, bool]]:
