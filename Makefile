@@ -10,7 +10,7 @@ PIP_FLAGS := -qq --disable-pip-version-check --no-input
 PLANTS ?=
 HOLES ?= 0
 
-.PHONY: setup rehearse test bench bench-plants bench-oracle bench-measuring clean
+.PHONY: setup rehearse test bench bench-plants bench-oracle bench-measuring bench-speed clean
 
 setup: $(STAMP)
 
@@ -49,6 +49,10 @@ bench-oracle: $(STAMP)
 
 bench-measuring: $(STAMP)
 	@$(BIN)/python -m tests.benchmarks.measuring --seed $(SEED) --plants $(or $(PLANTS),0) --holes $(HOLES)
+
+# PYTHONS: interpreters of other builds to measure beside the plain one.
+bench-speed: $(STAMP)
+	@$(BIN)/python -m tests.benchmarks.speed --seed $(SEED) $(foreach each,$(BIN)/python $(PYTHONS),--python $(each))
 
 clean:
 	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache
