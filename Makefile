@@ -7,7 +7,11 @@ SEED ?= 1
 COMPILED := .venv-compiled
 PIP_FLAGS := -qq --disable-pip-version-check --no-input
 
-.PHONY: setup rehearse test bench compiled clean
+# Of the benchmarks: drawn plants (with `make bench` only when given), holes of each job (0: all).
+PLANTS ?=
+HOLES ?= 0
+
+.PHONY: setup rehearse test bench bench-plants bench-oracle bench-measuring bench-speed compiled clean
 
 setup: $(STAMP)
 
@@ -34,8 +38,27 @@ test: $(STAMP)
 	$(BIN)/lint-imports
 	$(BIN)/python -m pytest -q -n 2
 
-bench: $(STAMP)
-	@$(BIN)/python -m tests.benchmarks.bench --seed $(SEED)
+# Long benchmarks run on the compiled build: the same bytes, sooner. Only the tests come from here, by a link.
+BENCH = PYTHONPATH=build/bench $(COMPILED)/bin/python -P -m tests.benchmarks
+build/bench/tests:
+	@mkdir -p build/bench && ln -s ../../tests build/bench/tests
+
+# The main job on the default plant; with PLANTS=40, plants drawn at random instead.
+bench: $(COMPILED)/.done build/bench/tests
+	@$(BENCH).$(if $(PLANTS),plants --plants $(PLANTS) --holes $(HOLES),bench) --seed $(SEED)
+
+bench-plants: $(COMPILED)/.done build/bench/tests
+	@$(BENCH).plants --seed $(SEED) --plants $(or $(PLANTS),40) --holes $(HOLES)
+
+bench-oracle: $(COMPILED)/.done build/bench/tests
+	@$(BENCH).against_oracle --seed $(SEED) --plants $(or $(PLANTS),4)
+
+bench-measuring: $(COMPILED)/.done build/bench/tests
+	@$(BENCH).measuring --seed $(SEED) --plants $(or $(PLANTS),0) --holes $(HOLES)
+
+# PYTHONS: interpreters of other builds to measure beside the plain one.
+bench-speed: $(STAMP)
+	@$(BIN)/python -m tests.benchmarks.speed --seed $(SEED) $(foreach each,$(BIN)/python $(PYTHONS),--python $(each))
 
 # The same source through a compiler, in an environment of its own; plain Python where there is no compiler.
 compiled: $(COMPILED)/.done

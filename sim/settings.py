@@ -21,8 +21,10 @@ DEFAULT_PLANT = packaged_configs() / "plants" / "default.toml"
 class Wear(Settings):
     """Electrode wear: volume lost by the tool over volume removed from the work, and how turning evens it."""
 
+    law: Literal["even", "rising"]
     tool_scale: float = Field(ge=0)
     volumetric_ratio: float = Field(ge=0, le=1)
+    rise_um: float = Field(gt=0)
     turning_spread: float = Field(ge=1, le=10)
 
 

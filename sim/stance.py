@@ -16,6 +16,7 @@ from sim.random import Draws
 from sim.rings import LARGEST_SIZE, SIZE_STEP_UM
 from sim.settings import PlantSettings
 from sim.water import GapWater, WaterTruth
+from sim.wear import wear_against_depth
 
 # A survey serves this many candidates, this long, and until the tip went away by this much. Chosen by measuring the
 # cost: more surveys, or more refused candidates.
@@ -53,7 +54,7 @@ class Stance:
     __slots__ = (
         "_bowl", "_clear_below_um", "_debris", "_electrode", "_look_candidates", "_look_s", "_plant", "_ridge_um",
         "_shake", "_since_s", "_spread", "_surface", "_surface_um", "_tool_share", "_tool_size", "_turning", "_water",
-        "bridge_hz", "candidates", "gap", "hole", "struck_below", "tip_um", "touching", "volt_s",
+        "_wear", "bridge_hz", "candidates", "gap", "hole", "struck_below", "tip_um", "touching", "volt_s",
     )  # fmt: skip
 
     def __init__(
@@ -80,7 +81,8 @@ class Stance:
         self._debris = GapWater(plant)
         # A bowl of depth = ratio x radius holds pi/2 x ratio x radius³.
         self._bowl = 1.0 / (0.5 * pi * plant.crater.depth_to_radius)
-        self._tool_share = plant.wear.volumetric_ratio * plant.wear.tool_scale
+        self._wear = wear_against_depth(plant)
+        self._tool_share = self._wear(hole.deepest_um)
         self._tool_size = plant.crater.tool_radius_ratio
         self._spread = plant.wear.turning_spread
         self._turning = False
@@ -155,6 +157,7 @@ class Stance:
         """Take stock: water, ridges, shake, the bounds of all hazards, the rate of bridges."""
         gap, hole, rod, electrode = self.gap, self.hole, self._plant.rod, self._electrode
         self._wash(flow)
+        self._tool_share = self._wear(hole.deepest_um)
         if self.tip_um + electrode.reference_um - electrode.length_um > FAR_UM:
             gap.forget(self.tip_um)
             self.bridge_hz = 0.0

@@ -46,7 +46,7 @@ STEP_TICKS = 100_000
 # A rehearsal that has not ended after this machine time is stuck (s): several times the longest budget. Chosen so.
 LONGEST_S = 150_000.0
 
-Kind = Literal["diffuser", "baseline", "front", "wet"]
+Kind = Literal["diffuser", "baseline", "front", "wet", "drawn"]
 
 
 @dataclass(slots=True, frozen=True)
@@ -188,8 +188,8 @@ def _rehearse(case: Case, machine: Machine, job_name: str, overcut: Overcut, pla
     score.outcome = rehearsal.ended.outcome if rehearsal.ended else "stuck"
     score.reason = rehearsal.ended.reason if rehearsal.ended else f"not over after {rehearsal.time_s:.0f} s"
     score.machine_s = rehearsal.time_s
-    _score_holes(score, job, notebook)
-    _score_electrode(score, notebook)
+    score_holes(score, job, notebook)
+    score_electrode(score, notebook)
     _score_budget(score, job, machine, plan, overcut)
     return score
 
@@ -199,7 +199,8 @@ def _to_the_end(rehearsal: Rehearsal) -> None:
         pass
 
 
-def _score_holes(score: Score, job: Job, notebook: Notebook) -> None:
+def score_holes(score: Score, job: Job, notebook: Notebook) -> None:
+    """Count what the holes became, by the truth, and the prompts."""
     finished = {event.hole: event for event in notebook.events if isinstance(event, HoleFinished)}
     pierced = {event.hole for event in notebook.events if isinstance(event, BrokeThrough)}
     score.finished = len(finished)
@@ -218,7 +219,8 @@ def _score_holes(score: Score, job: Job, notebook: Notebook) -> None:
     score.prompts, score.rescues = len(prompts), sum(not prompt.planned for prompt in prompts)
 
 
-def _score_electrode(score: Score, notebook: Notebook) -> None:
+def score_electrode(score: Score, notebook: Notebook) -> None:
+    """Compare what was believed of the tip with the truth; add up measuring time and wear."""
     truths = {tip.time_s: tip.tip_length_mm for tip in notebook.tips}
     for event in notebook.events:
         if isinstance(event, ElectrodeMeasured):

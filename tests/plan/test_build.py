@@ -14,7 +14,7 @@ from tests.plan.made import job, machine
 
 
 def test_the_shipped_jobs_are_planned_on_every_shipped_machine() -> None:
-    for name, count in (("diffuser", 320), ("coupon", 6)):
+    for name, count in (("diffuser", 320), ("coupon", 6), ("endurance", 420)):
         for host in ("virtual", "status", "ack"):
             plan = build_plan(load_job(resolve(name, kind="jobs")), load_machine(resolve(host, kind="machines")))
             assert sorted(hole.index for hole in plan.holes) == list(range(1, count + 1))
