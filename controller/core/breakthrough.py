@@ -25,8 +25,11 @@ FREE_RUN_UM: Final = 300.0
 # Kept free above whatever lies below the plate. Chosen so.
 ROOM_BELOW_MARGIN_MM: Final = 0.5
 # Share of the usual sparks below which a stretch is free: sparks from the flank never quite cease in dirty water.
-# Chosen so that what is left to remove beyond it is below a hundredth of a millimetre in diameter.
-FREE_SHARE: Final = 0.04
+# A front that still takes this share widens the hole by (share × radius / thickness) for each micrometre of feed: some
+# 10 µm of radius for each millimetre that the cone might yet be long. Chosen so that this is within a usual tolerance.
+FREE_SHARE: Final = 0.015
+# Fewer than this in a whole free run are chips, not a front: a source that takes much at a spark makes few. Chosen.
+FREE_SPARKS: Final = 3.0
 # CUSUM on ln(sparks in a slice / usual): scatter about 0.35, shift to find ln(1/2) at least; allowance half of that
 # shift, threshold 5 scatters (Montgomery, ch. 9: k = δ/2, h = 4 to 5), in the score's own unit.
 ALLOWANCE: Final = 0.35
@@ -106,7 +109,8 @@ class Breakthrough:
         self._recent.append(sparks)
         run = len(self._recent) * SLICE_UM
         whole = len(self._recent) == self._recent.maxlen
-        if whole and sum(self._recent) <= FREE_SHARE * usual * run and self._edge_um > self._thickness_um:
+        most = max(FREE_SHARE * usual * run, FREE_SPARKS)
+        if whole and sum(self._recent) <= most and self._edge_um > self._thickness_um:
             if self.free_from_um is None:
                 self.free_from_um = self._edge_um - run
         else:

@@ -23,6 +23,12 @@ DRIFT_STEP: Final = 0.15
 SURPRISE_MAX: Final = 4.0
 
 
+# A young cone grows by up to a third from hole to hole (two of these); a shorter one seen counts for a fifth. Chosen
+# so that four in five holes may hide their cone.
+CONE_DRIFT: Final = 0.15
+SHORTER_GAIN: Final = 0.2
+
+
 class Electrode:
     """Belief about the electrode in use, in millimetres.
 
@@ -126,9 +132,13 @@ class Electrode:
             self.stock_mm = stock_mm
 
     def cone_seen(self, cone_mm: float, u_mm: float) -> None:
-        """Take in a cone length shown by a hole (from breakthrough to the last sparks); the cone changes slowly."""
-        variance = self.cone_u_mm**2 + (0.1 * self.cone_mm) ** 2
-        gain = variance / (variance + u_mm**2)
+        """Take in a cone length shown by a hole, from the far face to the last sparks.
+
+        The flank of a longer cone may pass without a spark, so that a hole shows no more than the cone is long: what is
+        longer than believed is taken for what it is, what is shorter brings the belief down slowly.
+        """
+        variance = self.cone_u_mm**2 + (CONE_DRIFT * self.cone_mm) ** 2
+        gain = variance / (variance + u_mm**2) * (1.0 if cone_mm > self.cone_mm else SHORTER_GAIN)
         self.cone_mm += gain * (cone_mm - self.cone_mm)
         self.cone_u_mm = sqrt((1.0 - gain) * variance)
 

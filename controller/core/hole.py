@@ -36,6 +36,7 @@ class Hole:
         deepest_um: greatest arc length that the tip reached.
         deeper_s: when it last got deeper.
         shorts: shorts that needed the ladder; `recoveries`: those that it ended.
+        vain_shorts: shorts since it last got deeper.
         stalls: lifts because it got no deeper.
     """
 
@@ -56,6 +57,7 @@ class Hole:
         "shorts",
         "stalls",
         "through",
+        "vain_shorts",
         "zero_um",
     )
 
@@ -72,7 +74,7 @@ class Hole:
         self.zero_um: float | None = None
         self.deepest_um = 0.0
         self.erode_s = 0.0
-        self.shorts = self.recoveries = self.stalls = 0
+        self.shorts = self.vain_shorts = self.recoveries = self.stalls = 0
 
     # -- while it is made ------------------------------------------------------------------------------------------
 
@@ -100,6 +102,7 @@ class Hole:
             return
         self.deepest_um = tip_um
         self.deeper_s = rig.now_s
+        self.vain_shorts = 0
         was = self.through.pierced_um
         self.through.progress(tip_um - zero_um, self._sparks)
         self._sparks = 0
@@ -119,6 +122,7 @@ class Hole:
     def shorted(self) -> None:
         """Count a short that is over."""
         self.shorts += 1
+        self.vain_shorts += 1
         self.recoveries += 1
         self._short_times.append(self._rig.now_s)
 
@@ -193,9 +197,11 @@ class Hole:
         return min(self.feed_um / UM_PER_MM / self._rig.given.job.work.thickness_mm, 1.0)
 
     def _see_cone(self, ending: Ending) -> None:
-        pierced, free = self.through.pierced_um, self.through.free_from_um
-        if ending.outcome == "through" and pierced is not None and free is not None:
-            self._rig.electrode.cone_seen(max(free - pierced, 0.0) / UM_PER_MM, CONE_U_MM)
+        """The cone is as long as what was fed from the far face to the last sparks."""
+        free_um, electrode = self.through.free_from_um, self._rig.electrode
+        if ending.outcome == "through" and free_um is not None:
+            face_um = self._thickness_um + electrode.wear_mm * UM_PER_MM
+            electrode.cone_seen(max(free_um - face_um, 0.0) / UM_PER_MM, CONE_U_MM)
 
     def _exit_size(self, ending: Ending) -> tuple[float, float]:
         """Estimated exit diameter and its standard uncertainty, mm; 0 for a hole that is not open.

@@ -29,7 +29,7 @@ from controller.core.hole import Ending, Hole
 from controller.core.path import Plunge, Slide
 from controller.core.permissions import APPROACH_SPEED_UM_S, RETURN_SPEED_UM_S, SERVO_SPEED_UM_S, TOUCH_SPEED_UM_S
 from controller.core.phases import Trigger
-from controller.core.rig import Cycle, Rig, Trip
+from controller.core.rig import Cycle, Rig, Trip, guessed_cone_mm
 from controller.core.servo import Servo
 from controller.plan.plan import PlannedHole
 from controller.settings.units import S_PER_MS, UM_PER_MM
@@ -43,12 +43,14 @@ SEARCH_MM: Final = 0.5
 IGNITED_HZ: Final = 10.0
 # No deeper for this long while sparking: the gap is silted up; lift and flush. After so many lifts in vain it is
 # given up. Chosen so that a slow front (10 µm/s) still moves by ten slices meanwhile.
+SPARKED_OUT_S: Final = 5.0  # without a spark behind the far face: nothing is left to remove, cone or no cone; chosen
 STALL_S: Final = 20.0
 STALLS_MAX: Final = 6
 # Shorts that small retreats answer again and again within this stretch of time call for the next rung. Chosen so.
 RELAPSE_S: Final = 4.0
 RELAPSES: Final = 2
-SHORTS_MAX: Final = 120  # in one hole, before it is given up: ten times what a bad hole shows. Chosen so.
+# Shorts in a row between which the hole got no deeper, before it is given up: ten times what a bad place shows. Chosen.
+VAIN_SHORTS_MAX: Final = 30
 LEAVE_S: Final = 3.0  # for the gap to open on leaving: several of the longest drop-outs (0.4 s, electrics.md); chosen
 REPORT_S: Final = 5.0  # between progress events; chosen so that an hour makes some seven hundred
 # The last stretch back to a front that was left is taken slowly: one usual gap, at a speed at which the reaction time
@@ -66,13 +68,14 @@ METAL_NEAR_V: Final = 0.5
 class Drilling:
     """The cycles that make one hole; what is known of it is in `hole`, the axis in `slide`."""
 
-    __slots__ = ("_deepest_um", "_planned", "_rig", "_room_um", "_start_z_um", "hole", "slide")
+    __slots__ = ("_deepest_um", "_least_um", "_planned", "_rig", "_room_um", "_start_z_um", "hole", "slide")
 
     def __init__(self, rig: Rig, planned: PlannedHole) -> None:
         self._rig = rig
         self._planned = planned
         self._start_z_um = 0.0
         work = rig.given.job.work
+        self._least_um = 0.0
         self._deepest_um = (work.thickness_mm + work.clear_below_mm - ROOM_BELOW_MARGIN_MM) * UM_PER_MM
         self._room_um = RETURN_ROOM_UM
         self.hole = Hole(rig, planned)
@@ -86,6 +89,7 @@ class Drilling:
         yield from travel(rig, planned.x_mm, planned.y_mm)
         self.hole.begin()
         self._choose_start()
+        self._choose_least()
         ending: Ending | None = None
         while ending is None:
             yield from self._re_enter()
@@ -104,6 +108,18 @@ class Drilling:
             raise Trip("no surface", "a hole was begun before the work was mapped", "report it: a fault of the program")
         face_mm = rig.surface.at_mm(planned.x_mm, planned.y_mm) + rig.electrode.tip_mm
         self._start_z_um = (face_mm + START_ROOM_MM + 2.0 * self._unsure_mm()) * UM_PER_MM
+
+    def _choose_least(self) -> None:
+        """The feed before which no free run ends the hole: through the work, and past the worn cone as it is believed.
+
+        Where the face erodes far ahead of the tip, the way is free until the cone's flank comes to the far face, and
+        that may be longer than any free run that would be waited for. So every hole goes past the cone by what is not
+        known of it, and by the gap beside the rod: a cone that has grown shows itself, and the next hole goes further.
+        """
+        given, electrode = self._rig.given, self._rig.electrode
+        cone_mm = max(electrode.cone_mm + 2.0 * electrode.cone_u_mm, guessed_cone_mm(given))
+        past_mm = electrode.wear_mm + cone_mm + given.overcut.mean_mm
+        self._least_um = (given.job.work.thickness_mm + past_mm) * UM_PER_MM
 
     def _unsure_mm(self) -> float:
         """Standard uncertainty of where the tip stands above the face."""
@@ -254,9 +270,11 @@ class Drilling:
         zero_um = self.hole.zero_um
         if zero_um is None:
             return None
+        feed_um = self.slide.tip_um - zero_um
         if self.hole.through.free_from_um is not None:
-            return Ending("through")
-        if self.slide.tip_um - zero_um >= self._deepest_um:
+            passed = feed_um >= min(self._least_um, self._deepest_um)
+            return Ending("through") if passed or self._rig.sense.idle_s > SPARKED_OUT_S else None
+        if feed_um >= self._deepest_um:
             return Ending("undersize", "the room below the plate was used up before the full diameter had passed")
         return None
 
@@ -271,8 +289,8 @@ class Drilling:
             hole.deeper_s = rig.now_s
             return Freed.IN_HOLE
         relapsed = hole.relapses(RELAPSE_S) >= RELAPSES
-        if hole.shorts >= SHORTS_MAX:
-            return Ending("failed", f"shorted {hole.shorts} times")
+        if hole.vain_shorts >= VAIN_SHORTS_MAX:
+            return Ending("failed", f"shorted {hole.vain_shorts} times and got no deeper")
         # A small retreat is no answer to a short that it has just answered; it is all that a drop-out needs.
         surely = rig.sense.gap.p_shorted > 0.5
         freed = yield from recover(rig, self.slide, 0.0, 2 if relapsed and surely else 1)
