@@ -60,6 +60,17 @@ bench-measuring: $(COMPILED)/.done build/bench/tests
 bench-speed: $(STAMP)
 	@$(BIN)/python -m tests.benchmarks.speed --seed $(SEED) $(foreach each,$(BIN)/python $(PYTHONS),--python $(each))
 
+bench-oracle: $(STAMP)
+	@$(BIN)/python -m tests.benchmarks.against_oracle --seed $(SEED) --plants $(or $(PLANTS),4)
+
+bench-measuring: $(STAMP)
+	@$(BIN)/python -m tests.benchmarks.measuring --seed $(SEED) --plants $(or $(PLANTS),0) --holes $(HOLES)
+
+# The compiled build is measured beside the plain one when `make compiled` has made it.
+bench-speed: $(STAMP)
+	@$(BIN)/python -m tests.benchmarks.speed --seed $(SEED) \
+	  $(foreach each,$(BIN)/python $(wildcard $(COMPILED)/bin/python),--python $(each))
+
 # The same source through a compiler, in an environment of its own; plain Python where there is no compiler.
 compiled: $(COMPILED)/.done
 
