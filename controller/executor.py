@@ -7,6 +7,7 @@ works.
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Iterator, Mapping
 from concurrent.futures import CancelledError, Executor, ProcessPoolExecutor
 from contextlib import contextmanager
@@ -41,18 +42,25 @@ def executor(cluster: str | None) -> Iterator[Executor]:
             # Not pure: the same rehearsal asked for again is made again.
             yield client.get_executor(pure=False)
         except (CancelledError, OSError, distributed.KilledWorker) as lost:
-            raise BadUsage(f"--cluster {cluster}: lost while it rehearsed ({lost}); look at its workers") from lost
+            why = str(lost).partition("\n")[0]
+            raise BadUsage(
+                f"--cluster {cluster}: lost while it rehearsed ({why}); look at it, then start again"
+            ) from lost
 
 
 def _library(cluster: str) -> ModuleType:
     """dask.distributed: an extra, and slow to load, so only looked for when it is asked for."""
     try:
-        return import_module("distributed")
+        found = import_module("distributed")
     except ImportError as missing:
         raise BadUsage(
             f"--cluster {cluster}: dask.distributed is not installed; install it with "
             f"`pip install 'gapwright[cluster]'`, or leave --cluster out"
         ) from missing
+    # Its complaints come with traces; what matters of them is told by this module.
+    for name in ("distributed", "distributed.client"):
+        logging.getLogger(name).handlers[:] = [logging.NullHandler()]
+    return found
 
 
 @contextmanager
