@@ -53,16 +53,7 @@ bench-plants: $(COMPILED)/.done build/bench/tests
 bench-oracle: $(COMPILED)/.done build/bench/tests
 	@$(BENCH).against_oracle --seed $(SEED) --plants $(or $(PLANTS),4)
 
-bench-measuring: $(COMPILED)/.done build/bench/tests
-	@$(BENCH).measuring --seed $(SEED) --plants $(or $(PLANTS),0) --holes $(HOLES)
-
-# PYTHONS: interpreters of other builds to measure beside the plain one.
-bench-speed: $(STAMP)
-	@$(BIN)/python -m tests.benchmarks.speed --seed $(SEED) $(foreach each,$(BIN)/python $(PYTHONS),--python $(each))
-
-bench-oracle: $(STAMP)
-	@$(BIN)/python -m tests.benchmarks.against_oracle --seed $(SEED) --plants $(or $(PLANTS),4)
-
+# On plain Python: the schedules are put in the place of a function, which a compiled one does not look up.
 bench-measuring: $(STAMP)
 	@$(BIN)/python -m tests.benchmarks.measuring --seed $(SEED) --plants $(or $(PLANTS),0) --holes $(HOLES)
 
