@@ -13,8 +13,8 @@ from sim.settings import PlantSettings
 
 # A periodic drop-out is only nearly so (electrics.md): its period varies by this share. Chosen.
 PERIOD_SCATTER: Final = 0.05
-# No arc burns at less than this share of its usual voltage. Chosen: beyond any draw of the default plant; a source with a
-# wide scatter would else draw energies below nothing.
+# No arc burns at less than this share of its usual voltage. Chosen: beyond any draw of the default plant; a source with
+# a wide scatter would else draw energies below nothing.
 LEAST_BURNING: Final = 0.5
 
 
