@@ -53,12 +53,14 @@ bench-plants: $(COMPILED)/.done build/bench/tests
 bench-oracle: $(COMPILED)/.done build/bench/tests
 	@$(BENCH).against_oracle --seed $(SEED) --plants $(or $(PLANTS),4)
 
-bench-measuring: $(COMPILED)/.done build/bench/tests
-	@$(BENCH).measuring --seed $(SEED) --plants $(or $(PLANTS),0) --holes $(HOLES)
+# On plain Python: the schedules are put in the place of a function, which a compiled one does not look up.
+bench-measuring: $(STAMP)
+	@$(BIN)/python -m tests.benchmarks.measuring --seed $(SEED) --plants $(or $(PLANTS),0) --holes $(HOLES)
 
-# PYTHONS: interpreters of other builds to measure beside the plain one.
+# The compiled build is measured beside the plain one when `make compiled` has made it.
 bench-speed: $(STAMP)
-	@$(BIN)/python -m tests.benchmarks.speed --seed $(SEED) $(foreach each,$(BIN)/python $(PYTHONS),--python $(each))
+	@$(BIN)/python -m tests.benchmarks.speed --seed $(SEED) \
+	  $(foreach each,$(BIN)/python $(wildcard $(COMPILED)/bin/python),--python $(each))
 
 # The same source through a compiler, in an environment of its own; plain Python where there is no compiler.
 compiled: $(COMPILED)/.done

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass
 from functools import partial
 from pathlib import Path
@@ -14,6 +13,7 @@ import typer
 from rich.table import Table
 
 from controller.core.events import ElectrodeAdvanced, ElectrodeMeasured, HoleFinished
+from controller.executor import executor
 from controller.plan.budget import Budget, budget
 from controller.plan.ranges import Range
 from controller.plan.size import Size, judge_size
@@ -23,7 +23,7 @@ from controller.screen import AsJson, BadUsage, HoleProgressBar, JobName, Machin
 from controller.workshop import Assignment, assignment, controller_for
 from sim.notebook import Notebook
 from sim.rehearsal import Rehearsal
-from sim.settings import load_plant
+from sim.settings import PlantSettings, load_plant
 
 PICTURES = (".svg", ".png", ".pdf")
 
@@ -49,6 +49,9 @@ def plan(
     job: JobName,
     machine: MachineName = "virtual.toml",
     rehearsals: Annotated[int, typer.Option("--rehearsals", min=0, help="Rehearse so many times, seeds 1 to N.")] = 0,
+    cluster: Annotated[
+        str | None, typer.Option("--cluster", metavar="ADDRESS", help="Rehearse on the dask cluster at this address.")
+    ] = None,
     picture: Annotated[
         Path | None, typer.Option("--picture", help="Picture of holes and order.", show_default="<job>-plan.svg")
     ] = None,
@@ -58,38 +61,40 @@ def plan(
     """Check a job, order its holes, and say what it will take, as ranges that hold about 95 %."""
     if picture is not None and picture.suffix not in PICTURES:
         raise BadUsage(f"--picture {picture}: must end in {', '.join(PICTURES)}")
+    if cluster is not None and not rehearsals:
+        raise BadUsage(f"--cluster {cluster}: there is nothing to do for it; say how many with --rehearsals N")
     given = assignment(job, machine, rehearsed=None)
+    # First, so that a cluster that fails leaves nothing half-done.
+    trials = _trials(given, rehearsals, cluster, quiet=as_json) if rehearsals else []
     sums = budget(given.job, given.machine, given.technology, given.plan, given.belief.overcut)
     size = judge_size(given.job, given.belief.overcut)
     drawn = None if no_picture else picture or Path(f"{given.job.job.name}-plan.svg")
     if drawn is not None:
         draw_plan(drawn, given.job, given.machine, given.plan)
-    trials = _trials(job, machine, rehearsals, quiet=as_json) if rehearsals else []
     if as_json:
         out.print(_as_json(given, sums, size, drawn, trials), markup=False, highlight=False, soft_wrap=True)
     else:
         _show(given, sums, size, drawn, trials)
 
 
-def _trials(job: str, machine: str, count: int, *, quiet: bool) -> list[Trial]:
-    """Seeded rehearsals beside each other, one process for each core."""
+def _trials(given: Assignment, count: int, cluster: str | None, *, quiet: bool) -> list[Trial]:
+    """Seeded rehearsals beside each other, in the order of their seeds whoever makes them."""
     trials: list[Trial] = []
     with (
-        ProcessPoolExecutor() as pool,
+        executor(cluster) as pool,
         HoleProgressBar(count, "rehearsals", quiet=quiet, what="rehearsals") as progress,
     ):
-        for trial in pool.map(partial(try_out, job, machine), range(1, count + 1)):
+        for trial in pool.map(partial(try_out, given, load_plant()), range(1, count + 1)):
             trials.append(trial)
             progress.show(len(trials), "", last=len(trials) == count)
     return trials
 
 
-def try_out(job_name: str, machine_name: str, seed: int) -> Trial:
-    """Rehearse a job on the default plant. Top-level and with plain arguments, so that another process can be asked."""
-    given = assignment(job_name, machine_name, rehearsed=None)
+def try_out(given: Assignment, plant: PlantSettings, seed: int) -> Trial:
+    """Rehearse a job on a plant. Top-level and with all it needs as arguments, so that any process can be asked."""
     notebook = Notebook()
     core = controller_for(given)
-    rehearsal = Rehearsal(core, given.machine, given.job, given.plan, load_plant(), seed, notebook)
+    rehearsal = Rehearsal(core, given.machine, given.job, given.plan, plant, seed, notebook)
     while rehearsal.step(STEP_TICKS):
         pass
     finished = [event for event in notebook.events if isinstance(event, HoleFinished)]

@@ -13,6 +13,9 @@ from sim.settings import PlantSettings
 
 # A periodic drop-out is only nearly so (electrics.md): its period varies by this share. Chosen.
 PERIOD_SCATTER: Final = 0.05
+# No arc burns at less than this share of its usual voltage. Chosen: beyond any draw of the default plant; a source with
+# a wide scatter would else draw energies below nothing.
+LEAST_BURNING: Final = 0.5
 
 
 class Source:
@@ -37,7 +40,8 @@ class Source:
         """The gap voltage of one discharge."""
         if not self._volts:
             plant = self._plant
-            self._volts = (plant.burning_v + plant.burning_scatter_v * self._draws.normals()).tolist()
+            drawn_v = plant.burning_v + plant.burning_scatter_v * self._draws.normals()
+            self._volts = np.maximum(drawn_v, LEAST_BURNING * plant.burning_v).tolist()
         return self._volts.pop()
 
     def on_s(self) -> float:

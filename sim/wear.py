@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Final
 
 from sim.settings import PlantSettings
 from sim.settings import Wear as WearPlant
@@ -20,7 +21,7 @@ def _rising(plant: WearPlant) -> Callable[[float], float]:
     return lambda depth_um: share * (1.0 + depth_um / plant.rise_um)
 
 
-LAWS = {"even": _even, "rising": _rising}
+LAWS: Final = {"even": _even, "rising": _rising}
 
 
 def wear_against_depth(plant: PlantSettings) -> Callable[[float], float]:

@@ -244,7 +244,9 @@ def main() -> None:
             found.append(one := compare(pool, asked.seed, number, asked.holes, asked.fresh))
             words = "default" if number == 0 else "; ".join(unusual(draw(asked.seed, number, TECHNOLOGY))[:3])
             screen.print(sweep_table(one, f"plant {number}: {words}"))
-    screen.print(ratio_table(found))
+            screen.print(ratio_table([one]))
+    if len(found) > 1:
+        screen.print(ratio_table(found))
     to_full, to_end = median(one.full_ratio for one in found), median(one.end_ratio for one in found)
     reached = "yes" if to_end <= MUST else "NO"
     screen.print(f"hole time against the oracle, median: {to_full:.2f} to full size, {to_end:.2f} with the end found")

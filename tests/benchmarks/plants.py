@@ -17,6 +17,7 @@ from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from time import monotonic
+from traceback import format_exception
 
 from rich.console import Console
 from rich.table import Table
@@ -117,6 +118,16 @@ def rehearse_plant(drawn: Drawn, holes: int, onlookers: Sequence[Onlooker] = ())
     found = PlantScore(drawn, score, losses.loss, hot_openings=truth.hot_openings, crashes=truth.crashes)
     _count(found, notebook.events)
     return found
+
+
+def crashed(seed: int, number: int, holes: int, wrong: BaseException) -> PlantScore:
+    """The score of a plant on which the program broke down: the worst there is, the place of the mistake named."""
+    drawn = draw(seed, number, TECHNOLOGY)
+    place = "".join(format_exception(wrong)[-1:]).strip()
+    trace = str(wrong.__cause__).strip().strip('"').splitlines()
+    where = next((line.strip() for line in reversed(trace) if line.strip().startswith("File")), "")
+    # Without a number of holes nothing can be said of how many there would have been; one stands for all.
+    return PlantScore(drawn, Score(Case("drawn", drawn.seed), "crashed", f"{place}; {where}", holes=holes or 1))
 
 
 def _count(found: PlantScore, events: Sequence[Event]) -> None:
@@ -222,9 +233,10 @@ def run_all(seed: int, numbers: Sequence[int], holes: int, jobs: int, screen: Co
     """All plants over a pool of processes, telling each that is done."""
     began_s, found = monotonic(), []
     with ProcessPoolExecutor(jobs) as pool:
-        running = [pool.submit(run_plant, seed, number, holes) for number in numbers]
+        running = {pool.submit(run_plant, seed, number, holes): number for number in numbers}
         for ready in as_completed(running):
-            found.append(one := ready.result())
+            wrong = ready.exception()
+            found.append(one := crashed(seed, running[ready], holes, wrong) if wrong else ready.result())
             score = one.score
             told = f"plant {one.drawn.number} seed {one.drawn.seed}: {score.outcome}, {score.finished} of {score.holes}"
             told += f" holes, {one.full_share:.1%} full size, {score.rescues} calls. {score.reason}"

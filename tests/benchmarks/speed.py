@@ -3,9 +3,10 @@
     python -m tests.benchmarks.speed --seed 7 [--long 5000] [--python PATH]…
 
 Rehearses `endurance` and a job of LONG holes of the same kind, each as a process of its own, start of the interpreter
-and report included, as a user would: `python -m controller.cli rehearse`. Does so with every interpreter given, so that
-a compiled build in another environment is measured beside the plain one; what runs is asked of each. Peak memory is
-what the system saw of the child. Beside the wall clock stands the processor's, for machines that do other things too.
+and report included, as a user would: `gapwright rehearse`. Does so with every interpreter given, so that a compiled
+build in another environment is measured beside the plain one; what runs is asked of each, out of the way of this
+checkout. Peak memory is what the system saw of the child. Beside the wall clock stands the processor's, for machines
+that do other things too.
 """
 
 from __future__ import annotations
@@ -62,11 +63,13 @@ class Run:
 
 def rehearse(python: str, job: str, seed: int, folder: Path) -> Run:
     """Rehearse a job in a child and take its measure. Raises RuntimeError when it gives no summary."""
-    build = subprocess.run([python, "-c", ASK], check=True, capture_output=True, text=True).stdout.strip()
+    # From another folder: the checkout's own source would come first on the path here.
+    asked = subprocess.run([python, "-c", ASK], check=True, capture_output=True, text=True, cwd=folder)
+    build = asked.stdout.strip()
     out = folder / f"{Path(job).stem}-{build.replace(' ', '-')}"
     command = [python, "-m", "controller.cli", "rehearse", job, "--seed", str(seed), "--out", str(out), "--json"]
     began_s = monotonic()
-    child = subprocess.Popen(command, stdout=subprocess.DEVNULL)
+    child = subprocess.Popen(command, stdout=subprocess.DEVNULL, cwd=folder)
     _, status, used = os.wait4(child.pid, 0)
     wall_s = monotonic() - began_s
     child.returncode = os.waitstatus_to_exitcode(status)
@@ -137,7 +140,8 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place)
         jobs = ["endurance.toml", *([str(long_job(asked.long, folder))] if asked.long else [])]
-        pythons = asked.python or [sys.executable]
+        # Not resolved: the link in an environment is what makes it that environment's interpreter.
+        pythons = [str(Path(python).absolute()) for python in asked.python or [sys.executable]]
         runs = [rehearse(python, job, asked.seed, folder) for python in pythons for job in jobs]
     raise SystemExit(not show(runs, screen))
 

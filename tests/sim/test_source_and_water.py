@@ -33,6 +33,12 @@ def test_discharges_and_pauses_keep_their_bounds() -> None:
     assert all(15.0 < volt < 30.0 for volt in volts)
 
 
+def test_an_arc_with_a_wide_scatter_still_burns() -> None:
+    """However its voltage scatters, no discharge takes energy out of the gap."""
+    source = source_of(burning_v=11.0, burning_scatter_v=6.0)
+    assert min(source.burning_v() for _ in range(5000)) == pytest.approx(5.5)
+
+
 @pytest.mark.parametrize("law", ["lognormal", "periodic", "exponential"])
 def test_drop_outs_come_at_their_rate_and_last_as_they_should(law: str) -> None:
     """Drop-outs last 10-400 ms (electrics.md) and come as often as the plant says, under every law."""
