@@ -32,6 +32,7 @@ BURST_FIRST_STEP_S, LONE_FIRST_STEP_S = 0.008, 0.106
 BOOT_S, SETTLE_S, SETTLE_MOST_S = 5.0, 0.5, 5.0
 ANSWER_S = 2.0  # an `ok` comes within 3.2 ms (wires.md); right after the start the board is slower. Chosen.
 ANSWER_TRIES = 3  # to the first line: what stood in the board's ring before may have spoilt it. Chosen.
+COUNT_TRIES = 4  # for two counts alike, some of which may be spoilt; chosen
 # M114 costs about 2 ms (wires.md): five a second at most cost a hundredth of the time; more only while the end of a
 # long move is waited for. Chosen.
 POLL_S, POLL_END_S = 0.2, 0.03
@@ -80,8 +81,8 @@ class AckBoard(MotionBoard):
                 self._busy_s = self._clock.now_s
             case Kind.RESEND if reply.number is not None:
                 self._asked_again(reply.number)
-            case Kind.UNKNOWN if self._lines.oldest is not None:
-                self._lines.oldest.unknown = True
+            case Kind.UNKNOWN:
+                self._unknown_told(line)
             case Kind.START:
                 self._start_seen()
             case Kind.FATAL:
@@ -121,8 +122,16 @@ class AckBoard(MotionBoard):
         elif line.piece is not None:
             self.ledger.acknowledge(line.piece)
 
+    def _unknown_told(self, told: str) -> None:
+        """About the line whose turn it is, if it names its command; else that line was spoilt and is wanted again."""
+        oldest = self._lines.oldest
+        if oldest is not None and _words(oldest).partition(" ")[0] in told:
+            oldest.unknown = True
+        else:
+            self._note(f"a line was spoilt on the wire: {told}")
+
     def _unknown(self, line: Line) -> None:
-        words = line.text.partition(" ")[2].partition("*")[0]
+        words = _words(line)
         if words.startswith(DISPENSABLE):
             self._note(f"the board does not know {words}; it can be done without")
             return
@@ -254,8 +263,18 @@ class AckBoard(MotionBoard):
         self._check.agree(self.ledger.sent)
 
     def _count_now(self) -> Procedure[Steps | None]:
-        self._counted = None
-        yield from self._ask(COUNT, ANSWER_S)
+        """The count of steps, told twice alike: what is built on it must not be spoilt on the wire."""
+        before: Steps | None = None
+        for _ in range(COUNT_TRIES):
+            self._counted = None
+            yield from self._ask(COUNT, ANSWER_S)
+            told: Steps | None = self._counted_last()
+            if told is not None and told == before:
+                return told
+            before = told
+        return None
+
+    def _counted_last(self) -> Steps | None:
         return self._counted
 
     # -- the board's own count --------------------------------------------------------------------------------------
@@ -380,3 +399,8 @@ class AckBoard(MotionBoard):
 
 def _taken(line: Line) -> bool:
     return line.answer == "ok"
+
+
+def _words(line: Line) -> str:
+    """A numbered line without its number and checksum."""
+    return line.text.partition(" ")[2].partition("*")[0]

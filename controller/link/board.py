@@ -90,6 +90,7 @@ class MotionBoard(ABC):
         self.state = BoardState.LOST
         self.ledger.lose()
         self._begin(self._connect())
+        self._go_on()  # what arrives before the first `pending` already counts
 
     def receive(self, received: bytes, time_s: float) -> None:
         """Take bytes from the board. Never raises, whatever they are."""

@@ -94,13 +94,14 @@ class StepLedger:
         late: The board was found moving when everything was estimated done.
     """
 
-    __slots__ = ("_done", "acknowledged", "finished", "known", "late", "orders", "sent")
+    __slots__ = ("_done", "_time_s", "acknowledged", "finished", "known", "late", "orders", "sent")
 
     def __init__(self) -> None:
         self.sent = self.acknowledged = self.finished = self._done = NOWHERE
         self.orders: deque[Order] = deque()
         self.known = False
         self.late = False
+        self._time_s = -inf
 
     # -- what is known ------------------------------------------------------------------------------------------------
 
@@ -178,11 +179,13 @@ class StepLedger:
         self.sent = subtract(self.sent, piece.way)
         if order.pieces == 0 and order in self.orders:
             self.orders.remove(order)
+        self.advance(self._time_s)
 
     # -- time ---------------------------------------------------------------------------------------------------------
 
     def advance(self, time_s: float) -> None:
         """Bring the estimate up to a time."""
+        self._time_s = time_s
         orders = self.orders
         while orders and self._over(orders[0], time_s):
             self.finished = add(self.finished, orders.popleft().delta)

@@ -11,7 +11,7 @@ import re
 
 from controller.core.observation import BoardState
 from controller.link.board import AHEAD_S, DRAIN_S, HOME_S, MotionBoard
-from controller.link.grid import add
+from controller.link.grid import Steps, add, subtract
 from controller.link.ledger import Piece
 from controller.link.outstanding import Line
 from controller.link.procedure import Procedure
@@ -41,6 +41,7 @@ ANSWER_S = 2.0
 POLL_BUSY_S, POLL_REST_S = 0.02, 0.2
 # A report comes within 4.6 ms (wires.md): five polls at rest without any have been lost with the board. Chosen.
 SILENT_S = 1.0
+REPORT_TRIES = 8  # for two reports alike, some of which may be spoilt; chosen
 # A line's reply comes within 1.2 ms (wires.md) unless the planner is full, which it never is here: when the board
 # stands and this time has passed, the reply itself was lost on the wire. Chosen.
 REPLY_LATE_S = 0.5
@@ -64,6 +65,7 @@ class StatusBoard(MotionBoard):
         super().__init__(machine)
         self._settings: dict[int, float] = {}
         self._report: Report | None = None
+        self._differed: Steps | None = None
         self._banners = 0
         self._reset_asked = False
         self._asked_s = -1e9
@@ -147,22 +149,34 @@ class StatusBoard(MotionBoard):
             self._note(f"{len(self._lines)} replies were lost on the wire")
             while (line := self._lines.answer("ok")) is not None:
                 if line.piece is not None:
+                    # Was it the reply or the line itself? The board's count will tell.
+                    line.piece.order.confirm = True
                     self.ledger.acknowledge(line.piece)
 
     def _confirm(self, report: Report) -> None:
-        """The board stands and has answered everything: its own count is what has been done."""
+        """The board stands and has answered everything: its own count is what has been done.
+
+        A count that differs is believed when it is told twice: a digit may be spoilt on the wire.
+        """
         ledger = self.ledger
         ledger.stands()
         if report.machine_mm is None or any(order.written for order in ledger.orders):
             return
         found = add(self._grid.from_mm(report.machine_mm), self._origin)
-        if all(
-            abs(is_at - meant) <= self._grid.unsure_steps(axis, PRINTED_MM)
-            for axis, (is_at, meant) in enumerate(zip(found, ledger.sent, strict=True))
-        ):
+        before, self._differed = self._differed, None
+        if self._means(found, ledger.sent):
+            return
+        if found != before:
+            self._differed = found
+            ledger.late = True
             return
         self._note(f"the board stands at {found} steps, not at {ledger.sent}: its count is taken")
         ledger.adopt(found)
+
+    def _means(self, found: Steps, place: Steps) -> bool:
+        """True when a printed place may be this one: print has fewer digits than a fine grid has steps."""
+        apart = subtract(found, place)
+        return all(abs(apart[axis]) <= self._grid.unsure_steps(axis, PRINTED_MM) for axis in range(3))
 
     # -- procedures ---------------------------------------------------------------------------------------------------
 
@@ -242,12 +256,20 @@ class StatusBoard(MotionBoard):
         self._referenced(self._grid.from_mm(report.machine_mm))
 
     def _fresh_report(self) -> Procedure[Report | None]:
-        self._report = None
-        for _ in range(3):  # one may be spoilt on the wire; chosen
+        """A report that came twice alike: what is built on it must not be spoilt on the wire."""
+        before: Report | None = None
+        for _ in range(REPORT_TRIES):
+            self._report = None
             self._outbox += ASK
             self._asked_s = self._clock.now_s
-            if (yield from self._clock.until(lambda: self._report is not None, ANSWER_S / 3)):
-                break
+            yield from self._clock.until(lambda: self._report is not None, POLL_REST_S)
+            told = self._reported_last()
+            if told is not None and told == before:
+                return told
+            before = told
+        return None
+
+    def _reported_last(self) -> Report | None:
         return self._report
 
     def _object_to(self, words: str, answer: str, remedy: str) -> None:
