@@ -24,8 +24,9 @@ from controller.settings.machine import Machine
 
 # Lines not yet answered, blocks planned, lines of a burst (wires.md).
 UNANSWERED_MOST, PLANNED_MOST, BURST_LINES = 4, 3, 3
-# Write to first step (wires.md): three lines in one write 6–8 ms; fewer in an empty planner about 106 ms.
-BURST_FIRST_STEP_S, LONE_FIRST_STEP_S = 0.008, 0.106
+# End of the last line to first step: three lines written in one go start in 6–8 ms (wires.md), of which some 40 bytes
+# take 3.6 ms on the wire; fewer lines in an empty planner wait about 106 ms.
+BURST_FIRST_STEP_S, LONE_FIRST_STEP_S = 0.0044, 0.106
 
 # Opening the port resets most boards; bootloader, start and a listing of the settings take some seconds (common
 # practice, no source). A board that says nothing until then was not reset, and is spoken to.
@@ -37,12 +38,14 @@ COUNT_TRIES = 4  # for two counts alike, some of which may be spoilt; chosen
 # long move is waited for. Chosen.
 POLL_S, POLL_END_S = 0.2, 0.03
 # A line's `ok` comes within 3.2 ms (wires.md), a keep-alive every 2 s when it can't (from memory). When an `ok` is a
-# hundred times late it was lost on the wire; when nothing came for a second, the board was. Chosen.
-OK_LATE_S, SILENT_S, BUSY_S = 0.3, 1.0, 2.5
+# hundred times late it was lost on the wire; when it is twice that late, the board was. Chosen.
+OK_LATE_S, SILENT_S, BUSY_S = 0.3, 0.6, 2.5
 # After a request to send again the wire must be quiet for so long, else lines under way are asked for twice: longer
 # than the board takes for the four lines that may be under way (wires.md: 3.2 ms each). Chosen.
 RESEND_QUIET_S = 0.02
-RESENDS_MOST = 20  # one after another without a line taken between: then the wire is not fit for use. Chosen.
+# Times that lines are sent again without one taken between: then the wire is not fit for use. Chosen: with the quiet
+# time and the lines themselves about a second, after which the board counts as lost anyway.
+RESENDS_MOST = 20
 
 
 class AckBoard(MotionBoard):
@@ -154,11 +157,8 @@ class AckBoard(MotionBoard):
 
     def _asked_again(self, number: int) -> None:
         self._own_oks += 1
-        self._resends += 1
         self._resend_from = number
         self._note(f"the board asks for line {number} again")
-        if self._resends > RESENDS_MOST:
-            self._fall(BoardState.LOST, "the wire to the board is too noisy: it asks for lines again and again")
 
     def _send_again(self) -> None:
         """Once the wire is quiet: everything from the line that was asked for, in order, in one write."""
@@ -166,6 +166,10 @@ class AckBoard(MotionBoard):
         if number is None or self._clock.now_s - self._heard_s < RESEND_QUIET_S:
             return
         self._resend_from = None
+        self._resends += 1
+        if self._resends > RESENDS_MOST:
+            self._fall(BoardState.LOST, "the wire to the board is too noisy: it asks for lines again and again")
+            return
         again = self._numbering.since(number)
         if again is None:
             self._fall(BoardState.LOST, f"the board asks for line {number}, which is long done: it has reset")
@@ -330,9 +334,12 @@ class AckBoard(MotionBoard):
         """True when lines of so many characters may be written now; number and checksum come on top."""
         if self._resend_from is not None or len(self._lines) + len(sizes) > UNANSWERED_MOST:
             return False
-        frame = len(f"N{self._numbering.next} *255") + 1
         # A burst longer than the whole ring (three axes, all decimals) goes into an empty one.
-        return self._lines.room(sum(sizes) + frame * len(sizes)) or not len(self._lines)
+        return self._lines.room(sum(map(self._framed, sizes))) or not len(self._lines)
+
+    def _framed(self, size: int) -> int:
+        """Bytes of a line of so many characters with its number, checksum and end."""
+        return size + len(f"N{self._numbering.next} *255") + 1
 
     def _write_moves(self) -> None:
         for order in self.ledger.orders:
@@ -352,9 +359,10 @@ class AckBoard(MotionBoard):
         planned = self.ledger.planned(now_s)
         if (planned and not order.urgent) or not self._fits([self._size(order)] * lines):
             return False
-        first_step_s = BURST_FIRST_STEP_S if planned or lines == BURST_LINES else LONE_FIRST_STEP_S
+        wait_s = BURST_FIRST_STEP_S if planned or lines == BURST_LINES else LONE_FIRST_STEP_S
+        on_wire_s = self._wire_s(self._framed(self._size(order)) * lines)
         for _ in range(lines):
-            self._write_one(order, first_step_s)
+            self._write_one(order, on_wire_s + wait_s)
         return True
 
     def _size(self, order: Order) -> int:

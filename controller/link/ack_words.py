@@ -6,13 +6,14 @@ from controller.link.grid import decimal
 from controller.settings.machine import Axes
 
 RENUMBER, STOP, COUNT, END_STOPS, DRAIN = "M110 N0", "M410", "M114", "M119", "M400"
-HOME_LINES = ("G28 Z", "G28 X Y")  # z first: the tip leaves the work before anything goes sideways
+HOME_LINES = ("G28 Z0", "G28 X0 Y0")  # z first: the tip leaves the work before anything goes sideways
 # Lines whose command a board may be without: minimum time of a block, under its two names, and soft limits.
 DISPENSABLE = ("M205", "M211")
 
 
 def what_must_hold(axes: Axes) -> tuple[str, ...]:
     """Relative moves; drivers never off; end stops off but for homing; no soft limits, no stretched blocks; limits."""
+    acceleration = decimal(max(axes.acceleration_mm_s2), 3)  # the axes' own limits stand below it
     return (
         "G91",
         "M84 S0",
@@ -22,7 +23,7 @@ def what_must_hold(axes: Axes) -> tuple[str, ...]:
         "M205 B0",
         f"M201 {axis_words(axes.acceleration_mm_s2)}",
         f"M203 {axis_words(axes.top_speed_mm_s)}",
-        f"M204 T{decimal(max(axes.acceleration_mm_s2), 3)}",
+        f"M204 P{acceleration} T{acceleration}",
     )
 
 

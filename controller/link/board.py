@@ -118,6 +118,8 @@ class MotionBoard(ABC):
         match command:
             case Move():
                 self._move(command)
+            case Halt() if self.state is BoardState.HOMING:
+                self.emergency_stop(time_s)  # the position is not known yet, so nothing is lost
             case Halt():
                 # What is written runs out within AHEAD_S; nothing further follows. The position stays known.
                 self.ledger.withdraw()

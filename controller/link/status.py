@@ -39,8 +39,8 @@ SETTLE_MOST_S = 5.0
 ANSWER_S = 2.0
 # At most 50 a second (wires.md) while something is under way; at rest only to hear that the board is there (chosen).
 POLL_BUSY_S, POLL_REST_S = 0.02, 0.2
-# A report comes within 4.6 ms (wires.md): five polls at rest without any have been lost with the board. Chosen.
-SILENT_S = 1.0
+# A report comes within 4.6 ms (wires.md): when two polls at rest brought none, the board is lost. Chosen.
+SILENT_S = 0.5
 REPORT_TRIES = 8  # for two reports alike, some of which may be spoilt; chosen
 # A line's reply comes within 1.2 ms (wires.md) unless the planner is full, which it never is here: when the board
 # stands and this time has passed, the reply itself was lost on the wire. Chosen.

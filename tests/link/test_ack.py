@@ -100,8 +100,8 @@ def test_every_line_carries_number_and_checksum(bench: Bench) -> None:
 
 def test_homing_goes_z_first_and_makes_the_home_place_of_the_machine_file(bench: Bench) -> None:
     told = words(bench)
-    assert told.index("G28 Z") < told.index("G28 X Y")
-    assert told[told.index("G28 X Y") + 1] == "G91", "what must hold is said again"
+    assert told.index("G28 Z0") < told.index("G28 X0 Y0")
+    assert told[told.index("G28 X0 Y0") + 1] == "G91", "what must hold is said again"
     assert bench.board.position_um == pytest.approx(HOME_UM)
 
 
@@ -318,6 +318,15 @@ def test_the_spindle_hangs_on_a_scaled_output(bench: Bench, rev_min: float, line
     bench.board.carry_out(Turn(rev_min), bench.now_s)
     bench.run(0.05)
     assert line in words(bench)
+
+
+def test_a_halt_while_homing_is_a_quick_stop(bench: Bench) -> None:
+    bench.ack.mute = True
+    bench.board.carry_out(Home(), bench.now_s)
+    bench.run(0.1)
+    bench.board.carry_out(Halt(), bench.now_s)
+    assert bench.look().endswith(b"M410\n")
+    assert bench.board.state is BoardState.LOST
 
 
 def test_homing_that_is_not_answered_fails(bench: Bench) -> None:

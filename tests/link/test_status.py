@@ -143,6 +143,17 @@ def test_while_homing_the_board_is_not_polled() -> None:
     assert (bench.board.state, bench.status.asked) == (BoardState.HOMING, asked)
 
 
+def test_a_halt_while_homing_resets_the_board() -> None:
+    """Its position is not known yet, so nothing is lost; otherwise it would go on into whatever made the host halt."""
+    bench = Bench().connect()
+    bench.status.home_answer = ""
+    bench.board.carry_out(Home(), bench.now_s)
+    bench.run(0.1)
+    bench.board.carry_out(Halt(), bench.now_s)
+    bench.run(0.5)
+    assert (bench.status.resets, bench.board.state) == (1, BoardState.LOST)
+
+
 def test_a_small_move_is_one_relative_line_of_whole_steps_with_a_fast_feed_word(bench: Bench) -> None:
     """wires.md: short moves at a fast feed word, paced by the host's clock. 2.5 µm is one step at 400 steps/mm."""
     down(bench, 2.5)
