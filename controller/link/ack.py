@@ -58,9 +58,6 @@ class AckBoard(MotionBoard):
         super().__init__(machine)
         self._numbering = Numbering()
         self._started = False
-        self._own_oks = 0
-        self._resend_from: int | None = None
-        self._resends = 0
         self._counted: Steps | None = None
         self._check = CountCheck()
         self._asked_s = self._busy_s = -1e9
@@ -83,7 +80,8 @@ class AckBoard(MotionBoard):
             case Kind.BUSY:
                 self._busy_s = self._clock.now_s
             case Kind.RESEND if reply.number is not None:
-                self._asked_again(reply.number)
+                self._numbering.asked_again(reply.number)
+                self._note(f"the board asks for line {reply.number} again")
             case Kind.UNKNOWN:
                 self._unknown_told(line)
             case Kind.START:
@@ -96,10 +94,8 @@ class AckBoard(MotionBoard):
                 self._note(f"the board says: {line}")
 
     def _ok(self, reply: Reply) -> None:
-        if self._own_oks:
-            self._own_oks -= 1
+        if not self._numbering.takes():
             return
-        self._resends = 0
         if reply.number is not None and self._numbers_up_to(reply.number):
             return
         line = self._lines.answer("ok")
@@ -128,13 +124,13 @@ class AckBoard(MotionBoard):
     def _unknown_told(self, told: str) -> None:
         """About the line whose turn it is, if it names its command; else that line was spoilt and is wanted again."""
         oldest = self._lines.oldest
-        if oldest is not None and _words(oldest).partition(" ")[0] in told:
+        if oldest is not None and oldest.words.partition(" ")[0] in told:
             oldest.unknown = True
         else:
             self._note(f"a line was spoilt on the wire: {told}")
 
     def _unknown(self, line: Line) -> None:
-        words = _words(line)
+        words = line.words
         if words.startswith(DISPENSABLE):
             self._note(f"the board does not know {words}; it can be done without")
             return
@@ -155,22 +151,15 @@ class AckBoard(MotionBoard):
 
     # -- sending again ----------------------------------------------------------------------------------------------
 
-    def _asked_again(self, number: int) -> None:
-        self._own_oks += 1
-        self._resend_from = number
-        self._note(f"the board asks for line {number} again")
-
     def _send_again(self) -> None:
         """Once the wire is quiet: everything from the line that was asked for, in order, in one write."""
-        number = self._resend_from
+        number = self._numbering.wanted
         if number is None or self._clock.now_s - self._heard_s < RESEND_QUIET_S:
             return
-        self._resend_from = None
-        self._resends += 1
-        if self._resends > RESENDS_MOST:
+        again = self._numbering.again()
+        if self._numbering.rounds > RESENDS_MOST:
             self._fall(BoardState.LOST, "the wire to the board is too noisy: it asks for lines again and again")
             return
-        again = self._numbering.since(number)
         if again is None:
             self._fall(BoardState.LOST, f"the board asks for line {number}, which is long done: it has reset")
             self._begin(self._relearn())
@@ -182,6 +171,10 @@ class AckBoard(MotionBoard):
         for line in again:
             line.sent_s = self._clock.now_s
             self._outbox += line.text.encode("ascii") + b"\n"
+
+    def _forget_lines(self) -> None:
+        super()._forget_lines()
+        self._numbering.forget()
 
     # -- procedures -------------------------------------------------------------------------------------------------
 
@@ -217,17 +210,13 @@ class AckBoard(MotionBoard):
             self.notebook.object(COUNT, "no count of steps in the position report", "use firmware that reports it")
         if found is None or self.notebook.problems:
             return False
-        self._take_count(found)
-        return True
-
-    def _take_count(self, found: Steps) -> None:
         self.ledger.adopt(add(found, self._origin))
         self._check.agree(self.ledger.sent)
+        return True
 
     def _renumbered(self) -> Procedure[bool]:
         for _ in range(ANSWER_TRIES):
             self._forget_lines()
-            self._resend_from, self._own_oks = None, 0
             self._numbering.restart()
             # An end of line first: what an earlier host left unfinished in the ring ends there.
             self._outbox += b"\n"
@@ -332,7 +321,7 @@ class AckBoard(MotionBoard):
 
     def _fits(self, sizes: list[int]) -> bool:
         """True when lines of so many characters may be written now; number and checksum come on top."""
-        if self._resend_from is not None or len(self._lines) + len(sizes) > UNANSWERED_MOST:
+        if self._numbering.wanted is not None or len(self._lines) + len(sizes) > UNANSWERED_MOST:
             return False
         # A burst longer than the whole ring (three axes, all decimals) goes into an empty one.
         return self._lines.room(sum(map(self._framed, sizes))) or not len(self._lines)
@@ -407,8 +396,3 @@ class AckBoard(MotionBoard):
 
 def _taken(line: Line) -> bool:
     return line.answer == "ok"
-
-
-def _words(line: Line) -> str:
-    """A numbered line without its number and checksum."""
-    return line.text.partition(" ")[2].partition("*")[0]

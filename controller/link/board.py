@@ -76,6 +76,11 @@ class MotionBoard(ABC):
         return self.ledger.queued
 
     @property
+    def connecting(self) -> bool:
+        """The connect procedure is still under way."""
+        return not self.connected and self._procedure is not None
+
+    @property
     def position_um(self) -> tuple[float, float, float]:
         """Where the axes are estimated to stand (µm, machine frame), as of the last `pending`."""
         return self._grid.um(self.ledger.done)

@@ -102,6 +102,11 @@ class Sampler:
         self.notebook.problems.clear()
         self._procedure = self._connect()
 
+    @property
+    def connecting(self) -> bool:
+        """The connect procedure is still under way."""
+        return self._procedure is not None
+
     def receive(self, received: bytes, time_s: float) -> None:
         """Take bytes from the board. Never raises, whatever they are."""
         self._clock.now_s = time_s

@@ -4,9 +4,10 @@ How a loop uses it, all times being one clock's (seconds, monotonic, from any ze
 
     link = MachineLink(machine)
     link.start(now)                                 # both ports were just opened
-    repeat until link.connected or link.problems:   # connecting takes some seconds and never blocks
+    repeat while link.connecting:                   # takes some seconds and never blocks
         link.receive(Wire.BOARD, board_port.read(), now); link.receive(Wire.SAMPLER, sampler_port.read(), now)
         board_port.write(link.pending(Wire.BOARD, now)); sampler_port.write(link.pending(Wire.SAMPLER, now))
+    if not link.fit: tell link.problems, end        # `check` goes on as long as link.connected
     every tick:
         (receive both wires as above)
         out = core.tick(link.observe(now), requests)
@@ -63,8 +64,18 @@ class MachineLink:
         return self.board.connected and self.sampler.connected
 
     @property
+    def connecting(self) -> bool:
+        """A connect procedure is still under way."""
+        return self.board.connecting or self.sampler.connecting
+
+    @property
+    def fit(self) -> bool:
+        """Connected, and nothing speaks against running a job."""
+        return self.connected and not self.problems
+
+    @property
     def problems(self) -> list[Problem]:
-        """What stands in the way of being connected, each with its remedy; empty while all goes well."""
+        """What stands in the way of a run, each with its remedy; empty while all goes well."""
         return self.board.notebook.problems + self.sampler.notebook.problems
 
     def notices(self) -> list[Notice]:

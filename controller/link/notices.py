@@ -27,12 +27,17 @@ class Notice:
 
 @dataclass(slots=True, frozen=True)
 class Problem:
-    """Why a board can't be used as it is: what was looked at, what was found, what would mend it."""
+    """Why no job can be run with a board as it is: what was looked at, what was found, what would mend it.
+
+    `bars` says that the board can't even be driven by hand; without it the link connects, so that the rest of the
+    machine can be checked.
+    """
 
     wire: str
     name: str
     found: str
     remedy: str
+    bars: bool = True
 
 
 class Notebook:
@@ -54,6 +59,11 @@ class Notebook:
         problem = Problem(self._wire, name, found, remedy)
         if problem not in self.problems:
             self.problems.append(problem)
+
+    @property
+    def barred(self) -> bool:
+        """A problem stands in the way of being connected."""
+        return any(problem.bars for problem in self.problems)
 
     def fetch(self) -> list[Notice]:
         """The notices since the last time, oldest first."""

@@ -38,6 +38,11 @@ class Line:
         self.reported = self.unknown = False
 
     @property
+    def words(self) -> str:
+        """The text without line number and checksum."""
+        return self.text.partition(" ")[2].partition("*")[0] if self.number else self.text
+
+    @property
     def size(self) -> int:
         """Bytes on the wire, the line's end counted."""
         return len(self.text) + 1
@@ -77,6 +82,7 @@ class Outstanding:
     def put_back(self, line: Line) -> None:
         """A line that had been answered waits again, before all others."""
         line.answer = ""
+        line.reported = line.unknown = False
         self._lines.appendleft(line)
 
     def answer(self, reply: str) -> Line | None:

@@ -203,7 +203,7 @@ class StatusBoard(MotionBoard):
             self._object_to(LIST, answer, "reset the board, then connect again")
             return
         self.notebook.problems.extend(check_settings(self._settings, self._machine))
-        if self.notebook.problems:
+        if self.notebook.barred:
             return
         if not (yield from self._made_ready()):
             return

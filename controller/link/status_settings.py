@@ -35,6 +35,7 @@ class _Need:
     figure: float
     why: str
     at_least: bool = False
+    bars: bool = False
 
     def holds(self, found: float) -> bool:
         room = PRINTED + SAME * abs(self.figure)
@@ -62,6 +63,7 @@ def _needs(machine: Machine) -> Iterator[_Need]:
             f"steps per mm, {letter}",
             axes.steps_per_mm[axis],
             f"or correct axes.steps_per_mm[{axis}] in the machine file, whichever is wrong",
+            bars=True,
         )
         yield _Need(
             110 + axis,
@@ -88,9 +90,8 @@ def _needs(machine: Machine) -> Iterator[_Need]:
 
 def _problem(need: _Need, found: str) -> Problem:
     least = "at least " if need.at_least else ""
-    return Problem(
-        "board", need.name, found, f"send ${need.number}={need.figure:g} ({least}that) to the board, {need.why}"
-    )
+    remedy = f"send ${need.number}={need.figure:g} ({least}that) to the board, {need.why}"
+    return Problem("board", need.name, found, remedy, need.bars)
 
 
 def _reports_machine_position(found: Mapping[int, float]) -> bool:

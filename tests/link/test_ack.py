@@ -277,6 +277,20 @@ def test_a_reset_nobody_saw_is_found_by_the_line_numbers(bench: Bench) -> None:
     assert bench.ack.done == (0, 0, 0), "the board counts from 1 and takes no line with a higher number"
 
 
+def test_old_moves_are_never_sent_again_after_a_reset(bench: Bench) -> None:
+    """A request to send again that is still open when the board starts anew asks for what is no longer true."""
+    down(bench, 30.0)
+    bench.run(0.1)
+    number = bench.board._numbering.next  # type: ignore[attr-defined]
+    bench.ack.say(f"Resend: {number - 2}")
+    bench.ack.say("ok")
+    bench.ack.boot()
+    before = len(moves(bench))
+    bench.run(2.0)
+    assert bench.board.state is BoardState.LOST
+    assert len(moves(bench)) == before
+
+
 def test_wrong_steps_per_mm_show_at_the_first_way(bench: Bench) -> None:
     bench.stand_in.steps_per_mm = (80.0, 80.0, 400.0)
     down(bench, 2000.0)

@@ -164,12 +164,18 @@ def test_problems_of_both_wires_are_told_together() -> None:
     rig.link.start(0.0)
     rig.board.boot()
     rig.sampler.boot()
-    for _ in range(2000):
+    assert rig.link.connecting
+    while rig.link.connecting:
         rig.look()
+    assert (rig.link.connected, rig.link.fit) == (False, False)
     assert {(problem.wire, problem.name) for problem in rig.link.problems} == {
         ("board", "idle lock"),
         ("sampler", "gap_channel"),
     }
+
+
+def test_a_machine_with_nothing_against_it_is_fit(rig: Rig) -> None:
+    assert (rig.link.connecting, rig.link.connected, rig.link.fit) == (False, True, True)
 
 
 def test_notices_come_once_in_their_order(rig: Rig) -> None:
