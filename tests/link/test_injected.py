@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 
 from controller.core.commands import Move
 from controller.core.observation import BoardState
-from tests.link.stand_ins import Bench, StatusStandIn
+from tests.link.stand_ins import Bench, Spoil, StatusStandIn
 
 
-def noise(rng: Random, rate: float, *, drop: bool) -> object:
+def noise(rng: Random, rate: float, *, drop: bool) -> Spoil:
     """Spoils or loses a byte now and then."""
 
     def spoil(carried: bytes) -> bytes:
@@ -59,8 +59,8 @@ def agrees(bench: Bench) -> bool:
 def test_noise_on_the_wires(convention: str, seed: int, rate: float, drop: bool) -> None:
     rng = Random(seed)
     bench = Bench(convention).connect().home()
-    bench.to_board = noise(rng, rate, drop=drop)  # type: ignore[assignment]
-    bench.to_host = noise(rng, rate, drop=drop)  # type: ignore[assignment]
+    bench.to_board = noise(rng, rate, drop=drop)
+    bench.to_host = noise(rng, rate, drop=drop)
     work(bench, rng, 40)
     assert agrees(bench), bench.notes()
 
