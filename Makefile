@@ -11,7 +11,7 @@ PIP_FLAGS := -qq --disable-pip-version-check --no-input
 PLANTS ?=
 HOLES ?= 0
 
-.PHONY: setup rehearse test bench bench-plants bench-oracle bench-measuring bench-speed compiled clean
+.PHONY: setup rehearse test bench bench-plants bench-oracle bench-measuring bench-speed compiled fuzz clean
 
 setup: $(STAMP)
 
@@ -72,6 +72,10 @@ $(COMPILED)/.done: $(STAMP) hatch_build.py $(shell find controller sim configs -
 	@cd / && $(CURDIR)/$(COMPILED)/bin/python -c 'import sim.erosion as it; print("Compiled." if it.__file__[-3:] != ".py" \
 	  else "This machine has no working compiler: the environment holds plain Python.")'
 	@touch $@
+
+# 10^8 random bytes into each parser: some minutes each.
+fuzz: $(STAMP)
+	@$(BIN)/python -m tests.link.fuzz --bytes 100000000 --seed $(SEED)
 
 clean:
 	rm -rf $(VENV) $(COMPILED) build .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache

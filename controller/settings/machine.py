@@ -35,6 +35,8 @@ class Axes(Settings):
     top_speed_mm_s: PositiveTriple = (60.0, 60.0, 10.0)
     acceleration_mm_s2: PositiveTriple = (500.0, 500.0, 300.0)
     backlash_um: NotNegativeTriple = (40.0, 40.0, 40.0)
+    home_mm: Triple = (1.0, 1.0, -1.0)
+    """Where the axes stand, in the machine frame, when the board has finished homing (pulled off its switches)."""
 
 
 class Motion(Settings):
@@ -45,6 +47,27 @@ class Motion(Settings):
     baud: int = Field(115200, gt=0)
 
 
+class Pins(Settings):
+    """Where everything hangs on the sampler board, by its digital pin numbers; `gap_channel` counts analog inputs.
+
+    Inputs are pulled up and closed to ground by a contact that is closed when all is well (mirror contact: source away;
+    flow: runs; stop: not pressed; guard: closed; level: enough), so a broken wire reads as trouble. Outputs are high
+    for on, with a pull-down each (electrics.md). The defaults are free pins of the stock board, the inputs all in one
+    port: chosen.
+    """
+
+    gap_channel: int = Field(0, ge=0, le=15)  # the protocol's analog messages carry four bits of channel
+    source: int = Field(4, ge=0, le=127)  # the protocol's pin numbers are 7-bit data bytes
+    sensing: int = Field(5, ge=0, le=127)
+    heartbeat: int = Field(6, ge=0, le=127)
+    pump: int = Field(7, ge=0, le=127)
+    mirror_contact: int = Field(8, ge=0, le=127)
+    flow: int = Field(9, ge=0, le=127)
+    stop: int = Field(10, ge=0, le=127)
+    guard: int = Field(11, ge=0, le=127)
+    level: int = Field(12, ge=0, le=127)
+
+
 class Sampler(Settings):
     """How the sampler board is spoken to, and the front end that brings the gap voltage to its pin."""
 
@@ -53,6 +76,7 @@ class Sampler(Settings):
     front_end: Literal["clamp", "divider", "biased"] = "clamp"
     full_scale_v: float = Field(5.0, gt=0)
     sensing_series_ohm: float = Field(2200.0, gt=0)
+    pins: Pins = Pins()
 
 
 class Source(Settings):
@@ -104,6 +128,8 @@ class Spindle(Settings):
 
     fitted: bool = False
     rev_min: float = Field(120.0, ge=0)
+    top_rev_min: float = Field(120.0, gt=0)
+    """Speed at full output: an `ack` board is told a share of it, a `status` board the speed itself."""
 
 
 class Water(Settings):

@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from controller.settings.job import Job
-from controller.settings.machine import ACK_BURST_STEPS, Machine
+from controller.settings.machine import ACK_BURST_STEPS, Machine, Pins
 from controller.settings.problem import quoted, wrote
 from controller.settings.technology import Technology
 from controller.settings.units import UM_PER_MM
@@ -66,6 +66,25 @@ def broken_feed_step(steps_per_mm: Sequence[float], convention: str) -> str | No
     )
 
 
+def broken_home(home_mm: Sequence[float], lowest: Sequence[float], highest: Sequence[float]) -> str | None:
+    """After homing the axes stand inside their travel."""
+    for axis, at, low, high in zip("xyz", home_mm, lowest, highest, strict=True):
+        if not low <= at <= high:
+            return f"must lie inside the travel on every axis; on {axis} you wrote {at:g}, outside {low:g} to {high:g}"
+    return None
+
+
+def broken_pin(pin: int) -> str | None:
+    """Serial pins carry the link, and a bootloader toggles the board's own lamp (electrics.md)."""
+    taken = {0: "a serial pin", 1: "a serial pin", 13: "the board's lamp"}.get(pin)
+    return f"must not be {taken}, which the board toggles by itself; you wrote {pin}" if taken else None
+
+
+def broken_shared_pin(pin: int, *others: int) -> str | None:
+    """One thing, one pin."""
+    return f"must be a pin of its own; {pin} is in use above" if pin in others else None
+
+
 def broken_plate_x(x_mm: float, lowest: Sequence[float], highest: Sequence[float]) -> str | None:
     """The reference plate must be reachable along x."""
     return _outside(x_mm, lowest[0], highest[0], "x")
@@ -113,6 +132,11 @@ def broken_reach(
         f"must be between {low:g} (reached with holder.min_protrusion_mm) and {high:g} (cleared with "
         f"holder.protrusion_mm); you wrote {height_mm:g}"
     )
+
+
+def broken_rev_min(rev_min: float, top_rev_min: float) -> str | None:
+    """A spindle turns no faster than it can."""
+    return None if rev_min <= top_rev_min else f"must be at most top_rev_min ({top_rev_min:g}); you wrote {rev_min:g}"
 
 
 def broken_bore(bore_mm: float, form: str, diameter_mm: float) -> str | None:
@@ -167,6 +191,8 @@ def broken_spread(u: float, guess: float) -> str | None:
     return None if u < guess else f"must be less than guess ({guess:g}); you wrote {u:g}"
 
 
+_PINS = tuple(f"sampler.pins.{name}" for name in Pins.model_fields if name != "gap_channel")
+
 _REACH = (
     "axes.travel_min_mm",
     "axes.travel_max_mm",
@@ -178,6 +204,10 @@ _REACH = (
 MACHINE_RULES = (
     Rule(("axes.steps_per_mm", "motion.convention"), broken_feed_step),
     Rule(("axes.travel_max_mm", "axes.travel_min_mm"), broken_travel),
+    Rule(("axes.home_mm", "axes.travel_min_mm", "axes.travel_max_mm"), broken_home),
+    Rule(("spindle.rev_min", "spindle.top_rev_min"), broken_rev_min),
+    *(Rule((pin,), broken_pin) for pin in _PINS),
+    *(Rule((pin, *_PINS[:place]), broken_shared_pin) for place, pin in enumerate(_PINS)),
     Rule(("holder.protrusion_mm", "holder.min_protrusion_mm"), broken_order("min_protrusion_mm")),
     Rule(_REACH, broken_z_travel),
     Rule(("drop_outs.longest_s", "drop_outs.median_s"), broken_order("median_s")),

@@ -404,6 +404,32 @@ TABLE: list[tuple[str, str, str, list[str]]] = [
         "median_s = 0.6",
         ["machine.toml: drop_outs.longest_s: must be more than median_s (0.6); you wrote 0.4"],
     ),
+    (
+        MACHINE,
+        "tick_hz = 100",
+        "tick_hz = 100\n[sampler.pins]\nsource = 13\n",
+        [
+            "machine.toml: sampler.pins.source: must not be the board's lamp, which the board toggles by itself; you wrote 13"
+        ],
+    ),
+    (
+        MACHINE,
+        "tick_hz = 100",
+        "tick_hz = 100\n[sampler.pins]\nlevel = 4\n",
+        ["machine.toml: sampler.pins.level: must be a pin of its own; 4 is in use above"],
+    ),
+    (
+        MACHINE,
+        "[motion]",
+        "home_mm = [1.0, 1.0, 2.0]\n[motion]",
+        ["machine.toml: axes.home_mm: must lie inside the travel on every axis; on z you wrote 2, outside -90 to 0"],
+    ),
+    (
+        MACHINE,
+        "[motion]",
+        "[spindle]\nrev_min = 200.0\n[motion]",
+        ["machine.toml: spindle.rev_min: must be at most top_rev_min (120); you wrote 200"],
+    ),
     (MACHINE, 'name = "bench"\n', "", ["machine.toml: name: is missing; add name = … to the top of the file"]),
     (MACHINE, "[motion]", "[motions]", ["machine.toml: motions: unknown key; did you mean motion?"]),
     (
