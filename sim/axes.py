@@ -146,6 +146,25 @@ class Axes:
         """Motors hold again; the position stays unknown until homed."""
         self.powered = True
 
+    # -- for a board that counts its own steps --------------------------------------------------------------------
+
+    def step(self, dx: int, dy: int, dz: int) -> None:
+        """Turn the motors by whole steps at once; without power they stay."""
+        if self.powered:
+            x, y, z = self._done
+            self._stand_at((x + dx, y + dy, z + dz))
+
+    def slip(self, axis: int, by_um: float) -> None:
+        """A motor without current turns by itself; nobody counts that."""
+        self._lost_um[axis] += by_um
+        self._play[axis].follow(self._motor_um(axis))
+        self.face_z_um = self._play[Z].face_um
+
+    def at_switch(self, axis: int, end: float, late_um: float) -> bool:
+        """True when the switch at an axis' end (+1 top, -1 bottom) is closed; it closes `late_um` late."""
+        beyond_um = (self._motor_um(axis) - self._switch_um(axis, end)) * end
+        return beyond_um >= late_um
+
     # -- motion -------------------------------------------------------------------------------------------------
 
     def advance(self, to_s: float) -> None:

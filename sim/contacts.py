@@ -14,15 +14,16 @@ from sim.settings import ContactsPlant
 
 
 class Relay:
-    """A contact that follows its coil after a making or a breaking time (s)."""
+    """A contact that follows its coil after a making or a breaking time (s). `sticks`: once closed it never opens."""
 
-    __slots__ = ("_breaking_s", "_making_s", "closed", "due_s", "wanted")
+    __slots__ = ("_breaking_s", "_making_s", "closed", "due_s", "sticks", "wanted")
 
     def __init__(self, making_s: float, breaking_s: float) -> None:
         self._making_s = making_s
         self._breaking_s = breaking_s
         self.closed = False
         self.wanted = False
+        self.sticks = False
         self.due_s = inf
 
     @property
@@ -40,7 +41,7 @@ class Relay:
     def settle(self, now_s: float) -> None:
         """Let the contact arrive where its coil wants it."""
         if now_s >= self.due_s:
-            self.closed = self.wanted
+            self.closed = self.wanted or (self.sticks and self.closed)
             self.due_s = inf
 
 

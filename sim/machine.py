@@ -140,6 +140,20 @@ class VirtualMachine:
             axes.homed,
         )
 
+    @property
+    def axes(self) -> Axes:
+        """The mechanics, for a motion board that steps them itself."""
+        return self._axes
+
+    @property
+    def contacts(self) -> Contacts:
+        """The switched parts, for a sampler board that drives them itself."""
+        return self._contacts
+
+    def turn(self, rev_min: float) -> None:
+        """Turn the spindle, if there is one."""
+        self._rev_min = rev_min if self._spindle else 0.0
+
     def carry_out(self, commands: Sequence[Command]) -> None:
         """Send a completed tick's commands and its heartbeat edge."""
         now_s = self._now_us / US_PER_S
@@ -154,7 +168,7 @@ class VirtualMachine:
             case Switch():
                 self._contacts.switch(command.output, command.on, now_s)
             case Turn():
-                self._rev_min = command.rev_min if self._spindle else 0.0
+                self.turn(command.rev_min)
             case Home():
                 self._axes.home(now_s)
             case Halt():

@@ -25,7 +25,12 @@ def write_tables(run: Path, record: RunRecord) -> None:
     """Write `holes.csv`, and for a rehearsal `truth.csv`, into the folder of the run."""
     write_whole(run / "holes.csv", _table(HOLES_HEAD, _hole_rows(record)))
     if record.start.rehearsed:
-        write_whole(run / "truth.csv", _table(TRUTH_HEAD, map(_truth_row, record.true_holes)))
+        write_whole(run / "truth.csv", truth_table(record.true_holes))
+
+
+def truth_table(holes: Iterable[TrueHole]) -> str:
+    """The text of `truth.csv`: what a virtual plant really made, hole by hole."""
+    return _table(TRUTH_HEAD, map(_truth_row, holes))
 
 
 def write_gauged(run: Path, record: RunRecord) -> None:

@@ -95,6 +95,10 @@ class AckBoard(MotionBoard):
         self.drive.turn(0.0)
         self.start(self._main())
 
+    def let_go_after(self, idle_off_s: float) -> None:
+        """A fault: the motors lose their current after this long at standstill (s), unless the host says otherwise."""
+        self._idle_off_s = idle_off_s
+
     def _main(self) -> Program:
         yield self._for(self.timing.boot_s)
         self.intake.clear()

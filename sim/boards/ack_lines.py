@@ -24,7 +24,7 @@ class Intake:
         lost_bytes: Bytes that found the ring full.
     """
 
-    __slots__ = ("_queue_lines", "_ring", "_ring_bytes", "_say", "last", "lost_bytes", "queue")
+    __slots__ = ("_garbled", "_queue_lines", "_ring", "_ring_bytes", "_say", "last", "lost_bytes", "queue")
 
     def __init__(self, ring_bytes: int, queue_lines: int, say: Callable[[str], None]) -> None:
         self._ring = bytearray()
@@ -34,6 +34,7 @@ class Intake:
         self.queue: deque[tuple[str, int | None]] = deque()
         self.last = 0
         self.lost_bytes = 0
+        self._garbled = 0
 
     @property
     def free(self) -> int:
@@ -65,6 +66,10 @@ class Intake:
         self._say(f"Resend: {self.last + 1}")
         self._say("ok")
 
+    def garble(self, lines: int) -> None:
+        """A fault: this many numbered lines to come reach the board with a wrong letter in them."""
+        self._garbled = lines
+
     def clear(self) -> None:
         """A restart."""
         self._ring.clear()
@@ -80,7 +85,9 @@ class Intake:
             self.complain("No Checksum with line number")
             return
         number, command = int(form[1]), form[2]
-        if checksum(line.rpartition("*")[0]) != int(form[3]):
+        garbled = self._garbled > 0
+        self._garbled -= garbled
+        if garbled or checksum(line.rpartition("*")[0]) != int(form[3]):
             self.complain("checksum mismatch")
             return
         counter = COUNTER.match(command)

@@ -119,6 +119,7 @@ class MotionBoard(ABC):
         """When something happens by itself."""
         return self._wait.until_s if self._wait is not None else inf
 
+    @abstractmethod
     def _own(self, now_s: float) -> None:
         """What a board's interrupts look after whenever something happened."""
 

@@ -39,7 +39,7 @@ class FirmataTiming:
         sender_bytes: Room of the sender; at that rate 11 ms of samples.
         interval_ms: Sampling interval after a reset: common practice, no source.
         jitter_s: Every sample is late by up to this, evenly; with the shortest spacing below, 0.6 to 1.4 ms.
-        late_share, late_s: This share of them by up to `late_s`: up to 2.2 ms from one to the next. The share is chosen.
+        late_share, late_s: This share of them (chosen) by up to `late_s`: up to 2.2 ms from one to the next.
         least_spacing_s: Two samples are never closer.
         scan_s: From one look at the ports to the next; with a message of 0.56 ms an edge is told after 0.4-0.95 ms.
         version: Of the protocol.

@@ -22,7 +22,8 @@ Steps = tuple[int, int, int]
 Triple = tuple[float, float, float]
 
 # Share of a segment's step interval after which its first step falls: the rate counter starts half full and is counted
-# up in eighths. Chosen so that a retract starts 2.5-2.8 ms after its line at 500 mm/s² and more, 6-7 ms at 50 (wires.md).
+# up in eighths. Chosen so that a retract starts as measured (wires.md): 2.5-2.8 ms after its line at 500 mm/s² or
+# more, 6-7 ms at 50.
 FIRST_STEP_SHARE = 0.375
 # Moves whose directions agree this well (cosine) are joined at speed. Chosen: rounding of short moves to whole steps
 # turns the others by more.

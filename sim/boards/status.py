@@ -197,19 +197,21 @@ class StatusBoard(MotionBoard):
 
     def _serve(self, line: str) -> Served:
         """Obey a line and reply to it, once; returns the steps it made."""
-        steps = 0
         try:
-            if len(line) > self.timing.line_characters:
-                raise LineError(11)
-            if line.startswith("$"):
-                steps = yield from self._system(line[1:].strip().upper())
-            elif line.strip():
-                steps = yield from self._obey(line)
+            steps = yield from self._meet(line)
         except LineError as wrong:
             self.say(f"error:{wrong.number}")
-        else:
-            self.say("ok")
+            return 0
+        self.say("ok")
         return steps
+
+    def _meet(self, line: str) -> Served:
+        """Whatever a line asks for; returns the steps it made. Raises LineError."""
+        if len(line) > self.timing.line_characters:
+            raise LineError(11)
+        if line.startswith("$"):
+            return (yield from self._system(line[1:].strip().upper()))
+        return (yield from self._obey(line)) if line.strip() else 0
 
     def _system(self, order: str) -> Served:
         """A line that begins with `$`; returns the steps it made."""
