@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from enum import StrEnum
@@ -66,7 +67,6 @@ def simulate(
     with _opened(_kind(ports)) as pair, interruption() as stop:
         motion, sampler = pair
         write_whole(write_machine, with_ports(machine_file.read_text(encoding="utf-8"), motion.url, sampler.url))
-        load_machine(write_machine)
         _announce(believed, motion, sampler, write_machine)
         pace = serve(wired, pair, speed, lambda: stop.asked)
     _tell_end(wired, pace)
@@ -75,11 +75,15 @@ def simulate(
 
 
 def with_ports(text: str, motion_url: str, sampler_url: str) -> str:
-    """The text of a machine file with its ports replaced, everything else as it was."""
+    """The text of a machine file with its ports replaced, everything else as it was.
+
+    Raises:
+        BadUsage: The file writes these sections in a form in which a port can't be replaced.
+    """
     urls = {"motion": motion_url, "sampler": sampler_url}
     lines: list[str] = []
     section = ""
-    for line in text.splitlines():
+    for line in text.removeprefix(WRITTEN_HERE).splitlines():
         head = SECTION.match(line)
         if head is not None:
             section = head[1]
@@ -87,10 +91,25 @@ def with_ports(text: str, motion_url: str, sampler_url: str) -> str:
             continue
         lines.append(line)
         if head is not None and section in urls:
-            lines.append(f'port = "{urls.pop(section)}"')
+            lines.append(f'port = "{urls[section]}"')
     for missing, url in urls.items():
-        lines += ["", f"[{missing}]", f'port = "{url}"']
-    return WRITTEN_HERE + "\n".join(lines).removeprefix(WRITTEN_HERE) + "\n"
+        if not any(head and head[1] == missing for head in map(SECTION.match, lines)):
+            lines += ["", f"[{missing}]", f'port = "{url}"']
+    changed = WRITTEN_HERE + "\n".join(lines) + "\n"
+    if not _same_but_ports(text, changed, urls):
+        raise BadUsage("the machine file can't be copied with new ports; write [motion] and [sampler] as plain tables")
+    return changed
+
+
+def _same_but_ports(text: str, changed: str, urls: dict[str, str]) -> bool:
+    """Whether the copy says what the file says, with these ports."""
+    wanted = tomllib.loads(text)
+    for section, url in urls.items():
+        wanted.setdefault(section, {})["port"] = url
+    try:
+        return tomllib.loads(changed) == wanted
+    except tomllib.TOMLDecodeError:
+        return False
 
 
 def _faults(specs: Sequence[str], machine: Machine) -> tuple[Planned, ...]:

@@ -112,7 +112,7 @@ class WiredMachine:
 def motion_board(machine: Machine, plant: PlantSettings, motors: Motors, streams: Streams) -> StatusBoard | AckBoard:
     """The board that the machine file names, set up well for that machine."""
     axes, pull_off_mm = machine.axes, plant.axes.homing_pull_off_mm
-    homing_mm_s = plant.axes.homing_speed_share * min(axes.top_speed_mm_s)
+    homing_mm_s = plant.axes.homing_speed_share * max(axes.top_speed_mm_s)
     if machine.motion.convention == "status":
         settings = StatusSettings.fitting(axes, homing_mm_s, pull_off_mm)
         return StatusBoard(StatusTiming(baud=machine.motion.baud), settings, motors)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from controller.settings.machine import Axes
-from sim.boards.board import HomeSwitch
+from sim.boards.board import SLOW_SHARE, HomeSwitch
 from sim.boards.planner import Limits
 from sim.boards.words import S_PER_MIN
 
@@ -16,7 +16,7 @@ BANNER = "Status 1.1 ['$' for help]"
 # no source. Homing on: 22; homing directions (x and y towards the bottom): 23.
 STOCK = {
     0: 10.0, 2: 0.0, 3: 0.0, 4: 0.0, 5: 0.0, 6: 0.0, 11: 0.010, 12: 0.002, 13: 0.0, 20: 0.0, 21: 0.0, 22: 1.0,
-    23: 3.0, 24: 60.0, 26: 250.0, 30: 1000.0, 31: 0.0, 32: 0.0,
+    23: 3.0, 26: 250.0, 30: 1000.0, 31: 0.0, 32: 0.0,
 }  # fmt: skip
 INTEGERS = frozenset((0, 1, 2, 3, 4, 5, 6, 10, 13, 20, 21, 22, 23, 26, 30, 31, 32))
 
@@ -75,6 +75,7 @@ class StatusSettings:
         numbers = dict(STOCK)
         numbers[1], numbers[10] = 255.0, 3.0
         numbers[25], numbers[27] = homing_mm_s * S_PER_MIN, pull_off_mm
+        numbers[24] = SLOW_SHARE * numbers[25]
         for axis in range(3):
             numbers[100 + axis] = axes.steps_per_mm[axis]
             numbers[110 + axis] = axes.top_speed_mm_s[axis] * S_PER_MIN
