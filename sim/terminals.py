@@ -1,4 +1,9 @@
-"""The screw terminals of both boards: what the plant's true parts look like from there."""
+"""The screw terminals of both boards: what the plant's true parts look like from there.
+
+Outputs are high = on, with a pull-down each, so that a floating pin is off (electrics.md). Inputs are switches to
+ground, closed when all is well, read against a pull-up: a broken wire reads as trouble. A floating input, without its
+pull-up, reads low: the worst it could say.
+"""
 
 from __future__ import annotations
 
@@ -6,12 +11,11 @@ from collections.abc import Callable
 
 from controller.core.commands import Output
 from controller.core.observation import Observation
+from controller.settings.machine import Pins as PinNumbers
 from sim.boards.planner import Steps
 from sim.machine import VirtualMachine
-from sim.wiring import Wiring
 
 X, Y, Z = 0, 1, 2
-ENDS = (-1.0, -1.0, 1.0)  # the switches: x and y at the bottom, z at the top of its travel (the machine file's words)
 TOP_READING = 1023
 # How far a motor without current turns by itself: to its nearest full step, half of one at the most. Chosen: 16
 # micro-steps a full step, common practice.
@@ -24,6 +28,7 @@ class Motors:
     Args:
         machine: The plant.
         um_per_step: Of each axis.
+        ends: Where each axis' homing switch is: +1 at the top of its travel, -1 at the bottom.
         repeat_um: A switch closes anywhere within plus and minus this.
         uniform: Draws from [0, 1).
 
@@ -36,15 +41,17 @@ class Motors:
         self,
         machine: VirtualMachine,
         um_per_step: tuple[float, float, float],
+        ends: tuple[int, int, int],
         repeat_um: float,
         uniform: Callable[[], float],
     ) -> None:
         self._machine = machine
         self._um_per_step = um_per_step
+        self._ends = ends
         self._repeat_um = repeat_um
         self._uniform = uniform
         self._seen: Steps = (0, 0, 0)
-        self._late_um = [self._switch_um() for _ in ENDS]
+        self._late_um = [self._switch_um() for _ in ends]
         self._was_closed = [False, False, False]
         self.signs = [1, 1, 1]
         self.locked = False
@@ -81,7 +88,7 @@ class Motors:
         return False
 
     def _closed(self, axis: int) -> bool:
-        closed = self._machine.axes.at_switch(axis, ENDS[axis], self._late_um[axis])
+        closed = self._machine.axes.at_switch(axis, self._ends[axis], self._late_um[axis])
         if self._was_closed[axis] and not closed:
             self._late_um[axis] = self._switch_um()
         self._was_closed[axis] = closed
@@ -96,7 +103,7 @@ class Pins:
 
     Args:
         machine: The plant.
-        wiring: What is wired where.
+        numbers: What is wired where.
         normal: Draws from the standard normal distribution, for the fault below.
 
     Attributes:
@@ -105,9 +112,10 @@ class Pins:
         noise_counts: Noise on the gap pin beyond the plant's own (standard deviation).
     """
 
-    def __init__(self, machine: VirtualMachine, wiring: Wiring, normal: Callable[[], float]) -> None:
+    def __init__(self, machine: VirtualMachine, numbers: PinNumbers, normal: Callable[[], float]) -> None:
         self._machine = machine
-        self._wiring = wiring
+        self._numbers = numbers
+        self._outputs = {numbers.source: Output.SOURCE, numbers.sensing: Output.SENSING, numbers.pump: Output.WATER}
         self._normal = normal
         self._beat = False
         self._reading = 0
@@ -117,15 +125,15 @@ class Pins:
 
     def look(self, seen: Observation) -> None:
         """Take what the plant said of the last piece of time."""
-        wiring = self._wiring
+        numbers = self._numbers
         if seen.samples:
             self._reading = seen.samples[-1]
         self._open = {
-            wiring.contact_open: not seen.contact_open,
-            wiring.flow: not seen.flow,
-            wiring.stop: seen.stop_pressed,
-            wiring.guard: not seen.guard_closed,
-            wiring.level: not seen.level_ok,
+            numbers.mirror_contact: not seen.contact_open,
+            numbers.flow: not seen.flow,
+            numbers.stop: seen.stop_pressed,
+            numbers.guard: not seen.guard_closed,
+            numbers.level: not seen.level_ok,
         }
 
     def read(self, pin: int, *, pulled_up: bool) -> bool:
@@ -134,22 +142,19 @@ class Pins:
 
     def write(self, pin: int, high: bool, now_s: float) -> None:
         """Level of an output."""
-        if pin == self._wiring.heartbeat:
+        if pin == self._numbers.heartbeat:
             if high != self._beat and self.heartbeat_supplied:
                 self._machine.contacts.heartbeat(now_s)
             self._beat = high
             return
-        output = self._wiring.output(pin)
+        output = self._outputs.get(pin)
         if output is not None:
-            self._switch(output, high, now_s)
+            self._machine.contacts.switch(output, high, now_s)
 
     def analog(self, channel: int) -> int:
         """The gap pin's reading; nothing is wired to the other channels."""
-        if channel != self._wiring.gap_channel:
+        if channel != self._numbers.gap_channel:
             return 0
         if self.noise_counts <= 0.0:
             return self._reading
         return min(max(round(self._reading + self.noise_counts * self._normal()), 0), TOP_READING)
-
-    def _switch(self, output: Output, on: bool, now_s: float) -> None:
-        self._machine.contacts.switch(output, on, now_s)

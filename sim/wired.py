@@ -14,6 +14,7 @@ from controller.settings.machine import Machine
 from controller.settings.units import UM_PER_MM
 from sim.boards.ack import AckBoard
 from sim.boards.ack_settings import AckSettings, AckTiming
+from sim.boards.board import home_ends, home_switches
 from sim.boards.firmata import FirmataBoard, FirmataTiming
 from sim.boards.status import StatusBoard
 from sim.boards.status_settings import StatusSettings, StatusTiming
@@ -23,7 +24,6 @@ from sim.random import Streams
 from sim.settings import PlantSettings
 from sim.terminals import Motors, Pins
 from sim.truth import full_diameter_um
-from sim.wiring import Wiring
 
 PIECE_S = 0.001
 PIECES_A_SECOND = 1000
@@ -60,10 +60,11 @@ class WiredMachine:
         streams = Streams(seed)
         chance = streams.named("motion board")
         x, y, z = (UM_PER_MM / per_mm for per_mm in machine.axes.steps_per_mm)
-        self.motors = Motors(self.plant, (x, y, z), plant.axes.homing_repeat_um, chance.uniform)
+        ends = home_ends(machine.axes)
+        self.motors = Motors(self.plant, (x, y, z), ends, plant.axes.homing_repeat_um, chance.uniform)
         self.motion = motion_board(machine, plant, self.motors, streams)
         sampler_chance = streams.named("sampler board")
-        self.pins = Pins(self.plant, Wiring(), sampler_chance.normal)
+        self.pins = Pins(self.plant, machine.sampler.pins, sampler_chance.normal)
         self.sampler = FirmataBoard(FirmataTiming(baud=machine.sampler.baud), self.pins, sampler_chance.uniform)
         self.now_s = 0.0
         self._pieces = 0
@@ -111,11 +112,11 @@ class WiredMachine:
 
 def motion_board(machine: Machine, plant: PlantSettings, motors: Motors, streams: Streams) -> StatusBoard | AckBoard:
     """The board that the machine file names, set up well for that machine."""
-    axes, pull_off_mm = machine.axes, plant.axes.homing_pull_off_mm
+    axes = machine.axes
     homing_mm_s = plant.axes.homing_speed_share * max(axes.top_speed_mm_s)
     if machine.motion.convention == "status":
-        settings = StatusSettings.fitting(axes, homing_mm_s, pull_off_mm)
+        settings = StatusSettings.fitting(axes, home_switches(axes, homing_mm_s))
         return StatusBoard(StatusTiming(baud=machine.motion.baud), settings, motors)
     uniform = streams.named("ack board").uniform
-    built = AckSettings.fitting(axes, homing_mm_s, pull_off_mm)
-    return AckBoard(AckTiming(baud=machine.motion.baud), built, motors, uniform, machine.spindle.rev_min)
+    built = AckSettings.fitting(axes, home_switches(axes, homing_mm_s))
+    return AckBoard(AckTiming(baud=machine.motion.baud), built, motors, uniform, machine.spindle.top_rev_min)

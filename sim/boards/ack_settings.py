@@ -73,13 +73,10 @@ class AckSettings:
     unconnected: frozenset[str] = field(default_factory=lambda: frozenset({"z_min"}))
 
     @classmethod
-    def fitting(cls, axes: Axes, homing_mm_s: float, pull_off_mm: float) -> AckSettings:
-        """A board built for a machine; x and y home at the bottom, z at the top, and nothing hangs at z's bottom."""
-        travel = [high - low for low, high in zip(axes.travel_min_mm, axes.travel_max_mm, strict=True)]
-        fast = [min(homing_mm_s, top) for top in axes.top_speed_mm_s]
-        x, y, z = (HomeSwitch(end, travel[n], fast[n], pull_off_mm) for n, end in enumerate((-1, -1, 1)))
+    def fitting(cls, axes: Axes, switches: tuple[HomeSwitch, HomeSwitch, HomeSwitch]) -> AckSettings:
+        """A board built for a machine whose z homes at the top: nothing hangs at its bottom."""
         limits = Limits(axes.steps_per_mm, axes.top_speed_mm_s, axes.acceleration_mm_s2)
-        return cls(limits, axes.travel_min_mm, axes.travel_max_mm, (x, y, z))
+        return cls(limits, axes.travel_min_mm, axes.travel_max_mm, switches)
 
     def booted(self) -> Limits:
         """A copy of the limits for the planner: what is changed there is lost at a restart."""

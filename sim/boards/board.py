@@ -12,6 +12,7 @@ from collections.abc import Callable, Generator
 from dataclasses import dataclass
 from math import inf
 
+from controller.settings.machine import Axes
 from sim.boards.drive import Drive
 from sim.boards.planner import Planner
 from sim.boards.uart import Uart
@@ -54,6 +55,26 @@ class HomeSwitch:
     travel_mm: float
     fast_mm_s: float
     pull_off_mm: float
+
+
+def home_ends(axes: Axes) -> tuple[int, int, int]:
+    """At which end each axis' switch is, by where the machine file says it stands after homing."""
+    x, y, z = (
+        1 if high - at < at - low else -1
+        for at, low, high in zip(axes.home_mm, axes.travel_min_mm, axes.travel_max_mm, strict=True)
+    )
+    return x, y, z
+
+
+def home_switches(axes: Axes, fast_mm_s: float) -> tuple[HomeSwitch, HomeSwitch, HomeSwitch]:
+    """How a board set up well for a machine homes it; `fast_mm_s` at the most on every axis."""
+    x, y, z = (
+        HomeSwitch(end, high - low, min(fast_mm_s, top), high - at if end > 0 else at - low)
+        for end, at, low, high, top in zip(
+            home_ends(axes), axes.home_mm, axes.travel_min_mm, axes.travel_max_mm, axes.top_speed_mm_s, strict=True
+        )
+    )
+    return x, y, z
 
 
 class MotionBoard(ABC):

@@ -13,10 +13,10 @@ from sim.boards.words import S_PER_MIN
 BANNER = "Status 1.1 ['$' for help]"
 
 # Numbered settings that this board keeps and nobody here changes; figures as a stock board has them: common practice,
-# no source. Homing on: 22; homing directions (x and y towards the bottom): 23.
+# no source. Homing on: 22.
 STOCK = {
     0: 10.0, 2: 0.0, 3: 0.0, 4: 0.0, 5: 0.0, 6: 0.0, 11: 0.010, 12: 0.002, 13: 0.0, 20: 0.0, 21: 0.0, 22: 1.0,
-    23: 3.0, 26: 250.0, 30: 1000.0, 31: 0.0, 32: 0.0,
+    26: 250.0, 30: 1000.0, 31: 0.0, 32: 0.0,
 }  # fmt: skip
 INTEGERS = frozenset((0, 1, 2, 3, 4, 5, 6, 10, 13, 20, 21, 22, 23, 26, 30, 31, 32))
 
@@ -70,11 +70,16 @@ class StatusSettings:
     by_number: dict[int, float] = field(default_factory=dict)
 
     @classmethod
-    def fitting(cls, axes: Axes, homing_mm_s: float, pull_off_mm: float) -> StatusSettings:
-        """A board set up well for a machine: motors always on, positions and free buffer in its reports."""
+    def fitting(cls, axes: Axes, switches: tuple[HomeSwitch, HomeSwitch, HomeSwitch]) -> StatusSettings:
+        """A board set up well for a machine: motors always on, positions and free buffer in its reports.
+
+        It knows one homing speed for all axes, which the top speed of each one limits, and one pull-off: that of z.
+        """
         numbers = dict(STOCK)
         numbers[1], numbers[10] = 255.0, 3.0
-        numbers[25], numbers[27] = homing_mm_s * S_PER_MIN, pull_off_mm
+        numbers[23] = float(sum(1 << axis for axis, switch in enumerate(switches) if switch.end < 0))
+        numbers[25] = max(switch.fast_mm_s for switch in switches) * S_PER_MIN
+        numbers[27] = switches[2].pull_off_mm
         numbers[24] = SLOW_SHARE * numbers[25]
         for axis in range(3):
             numbers[100 + axis] = axes.steps_per_mm[axis]

@@ -14,7 +14,7 @@ from sim.faults import planned
 from sim.settings import load_plant
 from sim.wired import WiredMachine
 
-# The machine's words for what is switched on its sampler: source, sensing, heartbeat, water (sim/wiring.py).
+# Pins of the shipped machine files.
 SOURCE, SENSING, HEARTBEAT, WATER = 4, 5, 6, 7
 
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from controller.settings.machine import Axes
 from sim.boards.ack import AckBoard
 from sim.boards.ack_settings import AckSettings, AckTiming
-from sim.boards.board import MotionBoard
+from sim.boards.board import MotionBoard, home_switches
 from sim.boards.drive import NoDrive
 from sim.boards.status import StatusBoard
 from sim.boards.status_settings import StatusSettings, StatusTiming
@@ -90,7 +90,7 @@ def status_dialogue(acceleration_mm_s2: float = 500.0, timing: StatusTiming | No
     """A `status` board at 400 steps/mm on z (the bench of wires.md), booted, unlocked, in relative millimetres."""
     axes = Axes(acceleration_mm_s2=(500.0, 500.0, acceleration_mm_s2))
     drive = NoDrive()
-    board = StatusBoard(timing or StatusTiming(), StatusSettings.fitting(axes, 5.0, 1.0), drive)
+    board = StatusBoard(timing or StatusTiming(), StatusSettings.fitting(axes, home_switches(axes, 5.0)), drive)
     board.boot()
     bench = Dialogue(board, drive)
     bench.let(2.0)
@@ -109,7 +109,7 @@ def ack_dialogue(
     """An `ack` board, booted, stops and soft limits off, in relative millimetres."""
     axes = Axes(steps_per_mm=(80.0, 80.0, steps_per_mm), acceleration_mm_s2=(500.0, 500.0, acceleration_mm_s2))
     drive = NoDrive()
-    board = AckBoard(timing or AckTiming(), AckSettings.fitting(axes, 5.0, 1.0), drive, lambda: uniform)
+    board = AckBoard(timing or AckTiming(), AckSettings.fitting(axes, home_switches(axes, 5.0)), drive, lambda: uniform)
     board.boot()
     bench = Dialogue(board, drive)
     bench.let(2.0)

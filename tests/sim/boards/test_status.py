@@ -7,6 +7,7 @@ import re
 import pytest
 
 from controller.settings.machine import Axes
+from sim.boards.board import home_switches
 from sim.boards.drive import NoDrive
 from sim.boards.status import StatusBoard
 from sim.boards.status_settings import StatusSettings, StatusTiming
@@ -228,7 +229,7 @@ def test_any_pieces_of_a_stream_give_the_same_bytes_back() -> None:
     wire = b"G21G91\nG1Z-0.02F300\n?G1Z0.01\n$$\n!~?"
 
     def answers(pieces: list[bytes]) -> bytes:
-        board = StatusBoard(StatusTiming(), StatusSettings.fitting(Axes(), 5.0, 1.0), NoDrive())
+        board = StatusBoard(StatusTiming(), StatusSettings.fitting(Axes(), home_switches(Axes(), 5.0)), NoDrive())
         board.boot()
         board.advance(2.0)
         for piece in pieces:
