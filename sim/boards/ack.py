@@ -267,7 +267,7 @@ class AckBoard(MotionBoard):
             self.say(f"echo:  {name} " + " ".join(f"{a}{each:.2f}" for a, each in zip(AXES, now, strict=True)))
             return now
         x, y, z = (numbers.get(letter, old) for letter, old in zip(AXES, now, strict=True))
-        return x, y, z
+        return (x, y, z) if min(x, y, z) > 0.0 else now
 
     def _stretching(self, numbers: dict[str, float]) -> None:
         """M205 B (or Q): the shortest block that is not stretched, in microseconds."""

@@ -162,7 +162,7 @@ class MotionBoard(ABC):
 
     def say(self, line: str) -> None:
         """Send a line."""
-        self.uart.send(line.encode("ascii") + b"\r\n", self.now_s)
+        self.uart.send(line.encode("latin-1", "replace") + b"\r\n", self.now_s)
 
     # -- homing -------------------------------------------------------------------------------------------------------
 

@@ -147,11 +147,11 @@ class FirmataBoard:
             byte = self.uart.take()
             if self._running and not self.silenced:
                 self._byte(byte)
-        if self._reported_ports and self._scan_s <= self.now_s:
+        if self._sample_s <= self.now_s:
+            self._sample()  # as long as samples are overdue, ports are not looked at
+        elif self._reported_ports and self._scan_s <= self.now_s:
             self._scan_s = self.now_s + self.timing.scan_s
             self._scan()
-        if self._sample_s <= self.now_s:
-            self._sample()
 
     def _begin(self) -> None:
         self._boots_s = inf

@@ -7,6 +7,7 @@ stands; modal state, offsets and the parser's fraction of a step do not.
 
 from __future__ import annotations
 
+import re
 from math import inf
 
 from controller.settings.units import S_PER_MS
@@ -22,6 +23,8 @@ STATUS, HOLD, GO_ON, RESET, JOG_CANCEL = ord("?"), ord("!"), ord("~"), 0x18, 0x8
 ENDS = (ord("\n"), ord("\r"))
 HIGH = 0x80  # bytes from here on are never text
 ALWAYS_ON = 255  # setting 1 at this figure: the motors keep their current (wires.md)
+SETTING = re.compile(r"(\d{1,3})=(-?\d{1,9}(?:\.\d*)?)")
+FIRST_OF_AXES = 100  # settings from here on are the axes' and must be more than nothing
 # Steps over which a line's work after its reply was measured (wires.md).
 MEASURED_STEPS = 4
 
@@ -87,6 +90,8 @@ class StatusBoard(MotionBoard):
         self.say(BANNER)
         if self._alarm:
             self.say("[MSG:'$H'|'$X' to unlock]")
+        if self.timing.stray_error:
+            self.say("error:1")
         while True:
             yield Wait(ready=self._take_line)
             line = self._line.decode("latin-1")
@@ -234,12 +239,13 @@ class StatusBoard(MotionBoard):
         return 0
 
     def _write_setting(self, order: str) -> None:
-        number, _, entry = order.partition("=")
-        try:
-            self.settings.by_number[int(number)]
-            self.settings.by_number[int(number)] = float(entry)
-        except (KeyError, ValueError) as unknown:
-            raise LineError(3) from unknown
+        form = SETTING.fullmatch(order)
+        if form is None or int(form[1]) not in self.settings.by_number:
+            raise LineError(3)
+        number, entry = int(form[1]), float(form[2])
+        if entry < 0.0 or (entry == 0.0 and number >= FIRST_OF_AXES):
+            raise LineError(4)
+        self.settings.by_number[number] = entry
         self.planner.limits = self.settings.limits()
 
     def _jog(self, order: str) -> Served:

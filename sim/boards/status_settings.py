@@ -41,6 +41,8 @@ class StatusTiming:
         reset_moving_s: The same while the motors run: 508 ms until a new move starts.
         boot_s: Opening the port to the banner; common practice, no source: a boot-loader's second and a half.
         setting_s: Writing one numbered setting; common practice, no source.
+        stray_error: A board says `error:` once by itself before the first command: half a line that was in its receiver
+            when it started.
         wco_every: Reports from one with a work offset to the next; common practice, no source.
     """
 
@@ -60,6 +62,7 @@ class StatusTiming:
     reset_moving_s: float = 0.500
     boot_s: float = 1.5
     setting_s: float = 0.004
+    stray_error: bool = True
     wco_every: int = 10
 
 

@@ -5,9 +5,17 @@ from __future__ import annotations
 import re
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from sim.boards.ack_settings import AckTiming
 from tests.sim.boards.dialogue import Dialogue, ack_dialogue
+
+LETTERS = st.sampled_from("GMXYZFSPN* ;")
+NUMBERS = st.one_of(st.integers(-100, 450), st.floats(-10.0, 10.0).map(lambda number: round(number, 3)))
+LINES = st.lists(st.tuples(LETTERS, NUMBERS), max_size=4).map(
+    lambda words: "".join(f"{letter}{number}" for letter, number in words).encode() + b"\n"
+)
 
 
 def numbered(number: int, command: str) -> str:
@@ -192,6 +200,19 @@ def test_outputs_act_when_parsed_not_in_step_with_motion() -> None:
     bench.ask("M42 P11 S255")
     assert bench.board.outputs == {11: 255.0}
     assert not bench.board.planner.empty
+
+
+@given(st.lists(st.one_of(st.binary(max_size=40), LINES), max_size=20))
+@settings(max_examples=100)
+def test_no_bytes_upset_it_and_a_restart_brings_it_back(wires: list[bytes]) -> None:
+    board = ack_dialogue().board
+    for wire in wires:
+        board.receive(wire)
+        board.advance(board.now_s + 0.1)
+    board.boot()
+    assert b"start" in board.advance(board.now_s + 2.0)
+    board.receive(b"M114\n")
+    assert board.advance(board.now_s + 0.1).endswith(b"ok\r\n")
 
 
 def test_settings_of_the_axes_are_told_when_no_axis_is_named() -> None:

@@ -146,6 +146,16 @@ def test_a_level_shorter_than_a_scan_may_be_missed_one_of_a_millisecond_is_not()
     assert told[0.0001] < 50
 
 
+def test_past_the_ceiling_edges_are_not_told_any_more() -> None:
+    bench = Bench()
+    bench.send(0xF4, 8, 0x0B, 0xD1, 1, *SAMPLE_EVERY_MS, 0xC0, 1, 0xC1, 1)
+    bench.let(1.0)
+    bench.levels[8] = True
+    assert b"\x91" not in bench.let(1.0)
+    bench.send(0xC1, 0)
+    assert b"\x91" in bench.let(5.0)  # it has a second's worth of samples to make up
+
+
 def test_pins_take_their_levels_and_keep_them_when_the_host_dies() -> None:
     bench = Bench()
     bench.send(0xF4, 4, 1, 0xF5, 4, 1)

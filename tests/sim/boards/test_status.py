@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from controller.settings.machine import Axes
 from sim.boards.board import home_switches
@@ -12,6 +14,11 @@ from sim.boards.drive import NoDrive
 from sim.boards.status import StatusBoard
 from sim.boards.status_settings import StatusSettings, StatusTiming
 from tests.sim.boards.dialogue import Dialogue, status_dialogue
+
+LETTERS = st.sampled_from("GMXYZFSPN$=?!~ ")
+LINES = st.lists(st.tuples(LETTERS, st.integers(-100, 200)), max_size=4).map(
+    lambda words: "".join(f"{letter}{number}" for letter, number in words).encode() + b"\n"
+)
 
 REPORT = re.compile(
     r"<(?P<state>\w+(:\d)?)\|MPos:-?\d+\.\d{3},-?\d+\.\d{3},-?\d+\.\d{3}\|Bf:(?P<blocks>\d+),(?P<bytes>\d+)\|FS:\d+,\d+"
@@ -30,7 +37,7 @@ def test_after_the_banner_a_board_with_homing_is_locked_until_told_otherwise() -
     bench = status_dialogue()
     bench.board.boot()
     bench.let(2.0)
-    assert bench.said()[-2:] == ["Status 1.1 ['$' for help]", "[MSG:'$H'|'$X' to unlock]"]
+    assert bench.said()[-3:] == ["Status 1.1 ['$' for help]", "[MSG:'$H'|'$X' to unlock]", "error:1"]
     assert bench.ask("G0Z-1") == ["error:9"]
     assert bench.ask("$X") == ["[MSG:Caution: Unlocked]", "ok"]
 
@@ -223,6 +230,21 @@ def test_spindle_words_turn_it_once_the_motors_stand() -> None:
     assert bench.drive.rev_min == 120.0
     bench.ask("M5")
     assert bench.drive.rev_min == 0.0
+
+
+@given(st.lists(st.one_of(st.binary(max_size=40), LINES), max_size=20))
+@settings(max_examples=100)
+def test_no_bytes_upset_it_and_a_reset_brings_it_back(wires: list[bytes]) -> None:
+    board = StatusBoard(StatusTiming(), StatusSettings.fitting(Axes(), home_switches(Axes(), 5.0)), NoDrive())
+    board.boot()
+    board.advance(2.0)
+    for wire in wires:
+        board.receive(wire)
+        board.advance(board.now_s + 0.1)
+    board.receive(b"\x18")
+    assert b"for help" in board.advance(board.now_s + 1.0)
+    board.receive(b"$X\n")
+    assert board.advance(board.now_s + 0.1).endswith(b"ok\r\n")
 
 
 def test_any_pieces_of_a_stream_give_the_same_bytes_back() -> None:
