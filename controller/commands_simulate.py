@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import sys
 import tomllib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -20,7 +21,8 @@ from controller.settings.find import resolve
 from controller.settings.load import load_job, load_machine
 from controller.settings.machine import Machine
 from sim.faults import BadFaultError, Planned, planned
-from sim.ports import HAS_PTY, Pace, Port, SocketPort, TerminalPort, serve
+from sim.person import WORDS, obey
+from sim.ports import HAS_PTY, Pace, Port, SocketPort, TerminalPort, Typed, serve
 from sim.settings import load_plant
 from sim.wired import WiredMachine
 
@@ -68,10 +70,19 @@ def simulate(
         motion, sampler = pair
         write_whole(write_machine, with_ports(machine_file.read_text(encoding="utf-8"), motion.url, sampler.url))
         _announce(believed, motion, sampler, write_machine)
-        pace = serve(wired, pair, speed, lambda: stop.asked)
+        typed = Typed(sys.stdin)
+        pace = serve(wired, pair, speed, lambda: stop.asked or _hands(wired, typed))
     _tell_end(wired, pace)
     if truth is not None:
         write_whole(truth, truth_table(wired.true_holes()))
+
+
+def _hands(machine: WiredMachine, typed: Typed) -> bool:
+    """Do what was typed; never a reason to end."""
+    for line in typed.lines():
+        if line.strip():
+            err.print(obey(machine.plant, line), markup=False, highlight=False, soft_wrap=True)
+    return False
 
 
 def with_ports(text: str, motion_url: str, sampler_url: str) -> str:
@@ -162,6 +173,7 @@ def _announce(machine: Machine, motion: Port, sampler: Port, written: Path) -> N
         f"Virtual machine {machine.name}: motion board ({machine.motion.convention}) at {motion.url}",
         f"Sampler ({machine.sampler.front_end} front end) at {sampler.url}",
         f"Machine file with these ports: {written}. Ctrl-C ends it.",
+        f"What a person would do with his hands is typed here: {WORDS}.",
     ):
         out.print(line, markup=False, highlight=False, soft_wrap=True)
 

@@ -15,7 +15,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 from time import monotonic, sleep
-from typing import Protocol
+from typing import Protocol, TextIO
 
 from sim.wired import WiredMachine
 
@@ -158,6 +158,38 @@ class TerminalPort:
             return b""
 
 
+class Typed:
+    """Lines typed into a stream, taken without ever waiting for one.
+
+    A process in the background that reads from a terminal is stopped by the system, so it leaves the terminal alone.
+    """
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream: TextIO | None = stream
+        self._partial = b""
+        self._poll = select.poll() if hasattr(select, "poll") else None
+        try:
+            if self._poll is not None:
+                self._poll.register(stream.fileno(), select.POLLIN | select.POLLHUP)
+        except (OSError, ValueError):
+            self._stream = None  # closed, or no file of the system
+
+    def lines(self) -> list[str]:
+        """Whole lines that came since the last call."""
+        stream = self._stream
+        if stream is None or self._poll is None or not self._poll.poll(0) or _in_background(stream):
+            return []
+        wire = os.read(stream.fileno(), READ_BYTES)
+        if not wire:
+            self._stream = None
+        *whole, self._partial = (self._partial + wire).split(b"\n")
+        return [line.decode("utf-8", "replace") for line in whole]
+
+
+def _in_background(stream: TextIO) -> bool:
+    return stream.isatty() and os.tcgetpgrp(stream.fileno()) != os.getpgrp()
+
+
 @dataclass(slots=True)
 class Pace:
     """How well machine time kept step with the wall's: times it had to slip, and the wall time lost by it (s)."""
@@ -167,7 +199,10 @@ class Pace:
 
 
 def serve(machine: WiredMachine, ports: tuple[Port, Port], speed: float, asked_to_end: Callable[[], bool]) -> Pace:
-    """Let the machine live at `speed` × real time behind (motion, sampler) ports until asked to end."""
+    """Let the machine live at `speed` × real time behind (motion, sampler) ports until asked to end.
+
+    `asked_to_end` is called between any two looks at the ports, so whoever gives it may do a little of his own there.
+    """
     pace = Pace()
     began_s = monotonic()
     motion, sampler = ports

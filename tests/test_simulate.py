@@ -71,13 +71,22 @@ def test_it_runs_until_interrupted_and_then_writes_the_truth(tmp_path: Path, num
     machine, truth = tmp_path / "machine.toml", tmp_path / "truth.csv"
     command = [sys.executable, "-m", "controller.cli", "simulate", "--machine", "ack.toml", "--ports", "tcp"]
     with subprocess.Popen(
-        [*command, "--write-machine", str(machine), "--truth", str(truth)], stdout=subprocess.PIPE, text=True
+        [*command, "--write-machine", str(machine), "--truth", str(truth)],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
     ) as simulating:
+        assert simulating.stdin is not None
         assert simulating.stdout is not None
+        assert simulating.stderr is not None
         told = [simulating.stdout.readline() for _ in range(3)]
         assert machine.read_text(encoding="utf-8").startswith(WRITTEN_HERE)
         assert load_machine(machine).motion.port in told[0]
         assert load_machine(machine).sampler.port in told[1]
+        simulating.stdin.write("open guard\n")
+        simulating.stdin.flush()
+        assert simulating.stderr.readline() == "done: open guard\n"
         simulating.send_signal(number)
         assert simulating.wait(timeout=60) == 0
     assert truth.read_text(encoding="utf-8") == ("index,entry_diameter_mm,exit_diameter_mm,full_diameter_mm,through\n")
