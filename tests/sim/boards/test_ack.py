@@ -172,6 +172,17 @@ def test_a_position_is_set_without_moving() -> None:
     assert bench.z == -200
 
 
+@pytest.mark.parametrize("line", ["G28 Z", "G28Z0", "G28 Z ; the top first"])
+def test_homing_names_an_axis_with_or_without_a_number(line: str) -> None:
+    # Bare axis letters are how such boards are told which axes to home: common practice, no source.
+    bench = ack_dialogue()
+    bench.drive.closed = (False, False, True)
+    bench.write(line + "\n")
+    bench.let(3.0)
+    assert bench.said()[-1] == "ok"
+    assert "Z:-1.00" in bench.ask("M114")[0]
+
+
 def test_some_builds_restart_at_a_quick_stop() -> None:
     bench = ack_dialogue(timing=AckTiming(stop_resets=True))
     bench.ask("G1 Z-5 F300")
