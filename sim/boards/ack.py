@@ -175,7 +175,7 @@ class AckBoard(MotionBoard):
 
     def _obey(self, text: str) -> Program:
         try:
-            words = words_of(text, bare=0.0)
+            words = words_of(text, lone=0.0)
         except BadWordError:
             words = []
         name = f"{words[0][0]}{words[0][1]:g}" if words else ""

@@ -18,10 +18,10 @@ class BadWordError(ValueError):
         self.number = number
 
 
-def words_of(line: str, *, bare: float | None = None) -> list[tuple[str, float]]:
+def words_of(line: str, *, lone: float | None = None) -> list[tuple[str, float]]:
     """The words of a line in order, e.g. [("G", 1.0), ("Z", -0.01)]; raises BadWordError.
 
-    `bare` is what a letter without a number counts as, for boards that take one (`G28 Z`); None: they don't.
+    `lone` is what a letter without a number counts as, for boards that take one (`G28 Z`); None: they don't.
     """
     bare = COMMENT.sub("", line).replace(" ", "").replace("\t", "").upper()
     words: list[tuple[str, float]] = []
@@ -30,7 +30,7 @@ def words_of(line: str, *, bare: float | None = None) -> list[tuple[str, float]]
         word = WORD.match(bare, at)
         if word is None:
             raise BadWordError(number=False)
-        number = bare if word[2] is None else float(word[2])
+        number = lone if word[2] is None else float(word[2])
         if number is None:
             raise BadWordError(number=True)
         words.append((word[1], number))
