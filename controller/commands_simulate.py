@@ -185,4 +185,6 @@ def _tell_end(machine: WiredMachine, pace: Pace) -> None:
             f" The computer was too slow {pace.slips} times; {pace.slipped_s:.2f} s were let slip: "
             "what was timed then is not worth much."
         )
+        if not pace.prompt:
+            words += " The system did not let it run at a fixed priority, which would help."
     err.print(words, markup=False, highlight=False, soft_wrap=True)

@@ -8,6 +8,7 @@ nobody has it open, what the board says is lost and the machine lives on.
 from __future__ import annotations
 
 import errno
+import gc
 import os
 import select
 import socket
@@ -32,6 +33,10 @@ LOOK_S = 0.0005
 # Further behind than this the machine's time is let slip instead of being made up (s). Chosen: less than the hold-up of
 # the fail-safe gate (electrics.md: 60 +- 20 ms), so that a slow computer never starves it.
 SLIP_S = 0.03
+# Sleep at least this long in every round (s), so that other processes live even when this one is behind. Chosen.
+LEAST_SLEEP_S = 0.0001
+# Among processes that must be woken on time. Chosen high: a board waits for nobody, least of all for its host.
+PRIORITY = 60
 READ_BYTES = 4096
 BACKLOG = 1
 
@@ -192,8 +197,14 @@ def _in_background(stream: TextIO) -> bool:
 
 @dataclass(slots=True)
 class Pace:
-    """How well machine time kept step with the wall's: times it had to slip, and the wall time lost by it (s)."""
+    """How well machine time kept step with the wall's.
 
+    Attributes:
+        prompt: The system wakes this process on time.
+        slips, slipped_s: How often machine time had to slip, and the wall time lost by it (s).
+    """
+
+    prompt: bool
     slips: int = 0
     slipped_s: float = 0.0
 
@@ -203,7 +214,7 @@ def serve(machine: WiredMachine, ports: tuple[Port, Port], speed: float, asked_t
 
     `asked_to_end` is called between any two looks at the ports, so whoever gives it may do a little of his own there.
     """
-    pace = Pace()
+    pace = Pace(prompt=be_prompt())
     began_s = monotonic()
     motion, sampler = ports
     while not asked_to_end():
@@ -219,8 +230,22 @@ def serve(machine: WiredMachine, ports: tuple[Port, Port], speed: float, asked_t
         sampler.write(sampler_says)
         _take(motion, machine.motion)
         _take(sampler, machine.sampler)
-        sleep(max(0.0, began_s + now_s / speed + LOOK_S - monotonic()))
+        sleep(max(LEAST_SLEEP_S, began_s + now_s / speed + LOOK_S - monotonic()))
     return pace
+
+
+def be_prompt() -> bool:
+    """Ask the system to wake this process on time, as a board of its own would; False when it won't.
+
+    A real board does not share the host's processor, so this one must not wait behind the host.
+    """
+    gc.collect()
+    gc.freeze()
+    try:
+        os.sched_setscheduler(0, os.SCHED_FIFO, os.sched_param(PRIORITY))
+    except (AttributeError, OSError):
+        return False
+    return True
 
 
 class Board(Protocol):
