@@ -74,7 +74,7 @@ class Controller:
             self._sense,
             PhaseMachine(),
             self._locks,
-            Servo(1.0 / machine.tick_hz),
+            Servo(1.0 / machine.tick_hz, foretold_front_um_s(given)),
             new_electrode(given),
         )
         self._cycle: Cycle[RunEnded] = program(self._rig)
@@ -223,6 +223,11 @@ class Controller:
                 self.waiting = None
             elif isinstance(event, HoleFinished):
                 self._holes_done += 1
+
+
+def foretold_front_um_s(given: Setting) -> float:
+    """Speed of the whole front by the technology's removal rate: volume a second over the hole's area."""
+    return given.technology.removal_mm3_s.guess / disc_area_mm2(given.job.holes.diameter_mm) * UM_PER_MM
 
 
 def new_electrode(given: Setting) -> Electrode:

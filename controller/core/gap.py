@@ -41,6 +41,22 @@ class GapState(StrEnum):
 # that ends later ended by itself. Chosen so.
 ANSWER_S: Final = 0.03
 
+# A long low is answered once so few of the source's drop-outs last so long. Chosen: what an early answer costs (a
+# needless retreat) and a late one (a weld) weigh about the same there.
+USUAL_SHARE: Final = 0.4
+# An answered low does not tell what it was: a drop-out that happens to end with the lift looks like a short that the
+# lift ended, and what is believed of either feeds on itself. So some lows are left alone until nearly every drop-out
+# would be over, to learn from how they end: one in three at first, then one in ten. Chosen so.
+PATIENT_SHARE: Final = 0.1
+PATIENT_FIRST: Final = 12
+PATIENT_EARLY: Final = 3
+PATIENT_LATE: Final = 10
+# Odds of four to one for a short are answered sooner. Chosen.
+SURELY: Final = 0.8
+# Below that, three in ten is enough: a weld costs some ten times what a needless retreat does, and is a few times
+# rarer. Chosen.
+PERHAPS: Final = 0.3
+
 # Time constant of the smoothed spark rate and high share; the servo's gain is matched to it (servo.py).
 SMOOTHING_S: Final = 0.12
 
@@ -51,7 +67,7 @@ class GapFilter:
     Attributes:
         p_open, p_sparking, p_shorted, p_off: probabilities, summing to 1.
         spark_rate_hz: sparks a second, smoothed over SMOOTHING_S.
-        outlasts_drop_outs: the present long low has lasted longer than half of the source's drop-outs do.
+        answerable: the present long low is to be answered as a short.
         last_was_off: the last long low, now that it is over, is taken for a drop-out.
         high_share: share of samples at high level while the source is taken to be on, smoothed alike.
     """
@@ -60,15 +76,18 @@ class GapFilter:
         "_biased",
         "_lift_um",
         "_lifted_s",
+        "_long",
+        "_long_lows",
         "_metal_share",
         "_off",
+        "_patient",
         "_pauses",
         "_short",
         "_smoothing",
         "_untouched_s",
+        "answerable",
         "high_share",
         "last_was_off",
-        "outlasts_drop_outs",
         "p_off",
         "p_open",
         "p_shorted",
@@ -86,7 +105,9 @@ class GapFilter:
         self._smoothing = 1.0 - exp(-tick_s / SMOOTHING_S)
         self._metal_share = 0.0
         self._untouched_s = self._lift_um = self._lifted_s = 0.0
-        self.last_was_off = self.outlasts_drop_outs = False
+        self._long_lows = 0
+        self._long = self._patient = False
+        self.last_was_off = self.answerable = False
         self.spark_rate_hz = 0.0
         self.high_share = 1.0
         self.p_open, self.p_sparking, self.p_shorted, self.p_off = 1.0, 0.0, 0.0, 0.0
@@ -121,8 +142,11 @@ class GapFilter:
         if window.ended_ms:
             self._learn(window.ended_ms * 0.001, lift_um, dt_s)
         if window.low_ms > SPARK_PAUSE_MAX_MS:
+            if not self._long or window.ended_ms:
+                self._begin_long_low()
             self._weigh_long_low(window, lift_um)
             return
+        self._long = self.answerable = False
         self._off.live_s += dt_s
         self._short.live_s += dt_s
         a = self._smoothing
@@ -135,6 +159,12 @@ class GapFilter:
             self._weigh_pause(window)
         else:
             self._weigh_live(window)
+
+    def _begin_long_low(self) -> None:
+        self._long = True
+        self._long_lows += 1
+        often = PATIENT_EARLY if self._long_lows < PATIENT_FIRST * PATIENT_EARLY else PATIENT_LATE
+        self._patient = self._long_lows % often == 0
 
     def _weigh_pause(self, window: Window) -> None:
         """A low that may yet be a spark's pause, but has become a long one for that."""
@@ -160,7 +190,6 @@ class GapFilter:
         if lift_um > self._lift_um:
             self._lift_um, self._lifted_s = lift_um, low_s
         lasting = self._off.survival(low_s)
-        self.outlasts_drop_outs = lasting < 0.5
         off = self._off.rate_hz * lasting
         short = self._short.rate_hz * self._short.survival(low_s, lift_um)
         if self._biased and window.samples:
@@ -169,6 +198,10 @@ class GapFilter:
         total = off + short
         self.p_shorted, self.p_off = short / total, off / total
         self.p_open = self.p_sparking = 0.0
+        if self._patient:
+            self.answerable = self.p_shorted > PERHAPS and lasting < PATIENT_SHARE
+        else:
+            self.answerable = self.p_shorted > SURELY or (self.p_shorted > PERHAPS and lasting < USUAL_SHARE)
 
     def _learn(self, low_s: float, lift_um: float, dt_s: float) -> None:
         """A long low is over: share it between the two laws by how probable each makes it to have ended just then.

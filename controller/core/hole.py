@@ -46,7 +46,6 @@ class Hole:
         "_reported_s",
         "_rig",
         "_shares",
-        "_short_times",
         "_sparks",
         "_start_s",
         "_thickness_um",
@@ -67,7 +66,6 @@ class Hole:
         self._start_s = self._reported_s = self.deeper_s = rig.now_s
         self._shares = [0.0, 0.0, 0.0, 0.0]
         self._booked = 0.0
-        self._short_times: list[float] = []
         self._sparks = 0
         self._thickness_um = rig.given.job.work.thickness_mm * UM_PER_MM
         self.through = Breakthrough(self._thickness_um, rig.usual_sparks_per_um)
@@ -124,12 +122,6 @@ class Hole:
         self.shorts += 1
         self.vain_shorts += 1
         self.recoveries += 1
-        self._short_times.append(self._rig.now_s)
-
-    def relapses(self, within_s: float) -> int:
-        """How many shorts there were within the last stretch of time."""
-        self._short_times = [t for t in self._short_times if self._rig.now_s - t < within_s]
-        return len(self._short_times)
 
     @property
     def feed_um(self) -> float:

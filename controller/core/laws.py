@@ -51,9 +51,10 @@ class DropOutLaw:
         self._begun = max(fingerprint.rate_hz, 0.005) * self._prior_s
         self._mean_log = log(fingerprint.median_s)
         # Two sigma between the median and the longest seen; never narrower than a factor of 1.5 (exp 0.4): chosen,
-        # since a fingerprint saw few. The belief counts like twenty drop-outs seen at most, like three without any.
+        # since a fingerprint saw few. The belief counts like eight drop-outs seen at most, like three without any: it
+        # was seen without a load.
         self._spread = max(0.4, log(max(fingerprint.longest_s / fingerprint.median_s, 1.5)) / 2.0)
-        self._weight = min(self._begun, 20.0) + 3.0
+        self._weight = min(self._begun, 5.0) + 3.0
         self.live_s = 0.0
 
     @property
@@ -77,8 +78,8 @@ class DropOutLaw:
         step = weight / self._weight
         gap = log(duration_s) - self._mean_log
         self._mean_log += step * gap
-        # A nearly periodic source lasts nearly alike: down to a factor of 1.3 (exp 0.25), chosen.
-        self._spread = max(0.25, sqrt(self._spread**2 + step * (gap * gap - self._spread**2)))
+        # A nearly periodic source lasts nearly alike: down to a factor of 1.16 (exp 0.15), chosen.
+        self._spread = max(0.15, sqrt(self._spread**2 + step * (gap * gap - self._spread**2)))
 
 
 class ShortLaw:

@@ -55,7 +55,12 @@ def rig(machine: Machine = MACHINE, job: Job = JOB) -> Rig:
     """What cycles share, before the first tick: `rig(...).sense.take(seen(...))` makes one."""
     given = setting(machine, job)
     return Rig(
-        given, Sense(machine), PhaseMachine(), Interlocks(machine), Servo(1.0 / machine.tick_hz), new_electrode(given)
+        given,
+        Sense(machine),
+        PhaseMachine(),
+        Interlocks(machine),
+        Servo(1.0 / machine.tick_hz, 40.0),
+        new_electrode(given),
     )
 
 

@@ -46,8 +46,7 @@ IGNITED_HZ: Final = 10.0
 SPARKED_OUT_S: Final = 5.0  # without a spark behind the far face: nothing is left to remove, cone or no cone; chosen
 STALL_S: Final = 20.0
 STALLS_MAX: Final = 6
-# Shorts that small retreats answer again and again within this stretch of time call for the next rung. Chosen so.
-RELAPSE_S: Final = 4.0
+# So many shorts that small retreats answered, and the hole no deeper between them, call for the next rung. Chosen so.
 RELAPSES: Final = 2
 # Shorts in a row between which the hole got no deeper, before it is given up: ten times what a bad place shows. Chosen.
 VAIN_SHORTS_MAX: Final = 30
@@ -57,6 +56,7 @@ REPORT_S: Final = 5.0  # between progress events; chosen so that an hour makes s
 # (0.1 s) costs a fifth of it. After a drop-out the front is where it was; what is left is how well the play is known.
 # Chosen so.
 RETURN_ROOM_UM: Final = 50.0
+AT_FRONT_UM: Final = 5.0  # no further back than this the tip is where it was deepest: two useful moves of a usual axis
 AFTER_DROP_OUT_UM: Final = 15.0
 FRONT_SPEED_UM_S: Final = 100.0
 TAKE_UP_UM_S: Final = 1000.0  # play is taken up within a few ticks
@@ -88,6 +88,7 @@ class Drilling:
         rig.say(f"Hole {planned.index}: going there")
         yield from travel(rig, planned.x_mm, planned.y_mm)
         self.hole.begin()
+        rig.servo.begin()
         self._choose_start()
         self._choose_least()
         ending: Ending | None = None
@@ -252,8 +253,11 @@ class Drilling:
         servo.start()
         hole.deeper_s = rig.now_s  # a stall is time spent eroding, not measuring or asking on the way here
         while not short_declared(rig):
+            before_um, behind_um = hole.deepest_um, max(hole.deepest_um - slide.tip_um, 0.0)
             hole.count(slide.tip_um, sense.sparks)
             hole.eroded(gap.state, tick_s, REPORT_S)
+            if behind_um < AT_FRONT_UM:
+                servo.gained(hole.deepest_um - before_um, hole.whole_front)
             if hole.whole_front:
                 servo.reference.follow(rig.now_s, hole.feed_um)
             else:
@@ -263,7 +267,7 @@ class Drilling:
                 return ending
             if rig.now_s - hole.deeper_s > STALL_S:
                 return None
-            yield slide.forward(servo.feed_um(gap, sense.sparks, sense.long_low), sense.seen.queued)
+            yield slide.forward(servo.feed_um(gap, sense.sparks, sense.long_low, behind_um), sense.seen.queued)
         return None
 
     def _ended(self) -> Ending | None:
@@ -288,7 +292,7 @@ class Drilling:
             yield from flush(rig, self.slide)
             hole.deeper_s = rig.now_s
             return Freed.IN_HOLE
-        relapsed = hole.relapses(RELAPSE_S) >= RELAPSES
+        relapsed = hole.vain_shorts >= RELAPSES
         if hole.vain_shorts >= VAIN_SHORTS_MAX:
             return Ending("failed", f"shorted {hole.vain_shorts} times and got no deeper")
         # A small retreat is no answer to a short that it has just answered; it is all that a drop-out needs.
@@ -299,6 +303,7 @@ class Drilling:
         if freed is Freed.NEVER_SHORTED:
             return Freed.IN_HOLE
         hole.shorted()
+        rig.servo.reference.shorted()
         if freed is Freed.HELPED:
             yield from self._after_help()
         return freed

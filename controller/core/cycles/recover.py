@@ -35,8 +35,6 @@ RUNG_S = (0.15, 0.6, 3.0)
 FLUSH_S: Final = 0.5  # the jet changes the water of so small a hole many times meanwhile; common practice, no source
 # Live without removal is allowed for 10 s (interfaces.md); the ladder, too, gives up a second before.
 NO_REMOVAL_S: Final = 9.0
-ANSWER_AT: Final = 0.3  # chosen: a weld costs some ten times what a needless retreat does, and is a few times rarer
-SURELY: Final = 0.8  # four to one; chosen
 PULL_UM_S: Final = 2000.0  # the pull on a weld is slow, so that the rod is not bent: chosen so
 OFF_PATIENCE_S: Final = 2.0  # five times the longest drop-out (0.4 s, electrics.md); chosen
 
@@ -201,14 +199,5 @@ def _turned_free(rig: Rig) -> Cycle[bool]:
 
 
 def short_declared(rig: Rig) -> bool:
-    """True when a short is probable enough to be answered with the small retreat.
-
-    Less than even odds are enough: a retreat spent on a drop-out costs a tenth of a second, a short held meanwhile may
-    weld. But an answer given while most drop-outs still last teaches nothing: those that happen to end with it look
-    like shorts, shorts are then believed to be frequent, and every drop-out is answered. So it waits until the low has
-    outlasted the usual drop-out, unless a short is plainly the likelier.
-    """
-    gap = rig.sense.gap
-    if not rig.sense.long_low or not rig.in_phase(Phase.APPROACH, Phase.ERODE):
-        return False
-    return gap.p_shorted > SURELY or (gap.p_shorted > ANSWER_AT and gap.outlasts_drop_outs)
+    """True when a short is probable enough to be answered with the small retreat."""
+    return rig.sense.long_low and rig.sense.gap.answerable and rig.in_phase(Phase.APPROACH, Phase.ERODE)
