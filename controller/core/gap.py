@@ -24,7 +24,7 @@ from math import exp
 from typing import Final
 
 from controller.core.laws import DropOutLaw, PauseLaw, ShortLaw
-from controller.core.window import SPARK_PAUSE_MAX_MS, Window
+from controller.core.window import Window
 from controller.settings.machine import DropOuts, Sampler
 
 
@@ -73,6 +73,8 @@ class GapFilter:
     """
 
     __slots__ = (
+        "_alone_off",
+        "_alone_short",
         "_biased",
         "_lift_um",
         "_lifted_s",
@@ -106,6 +108,9 @@ class GapFilter:
         self._metal_share = 0.0
         self._untouched_s = self._lift_um = self._lifted_s = 0.0
         self._long_lows = 0
+        # Begun as three lows whose shares are those of the two laws before anything is known.
+        off, short = self._off.rate_hz, self._short.rate_hz
+        self._alone_off, self._alone_short = 3.0 * off / (off + short), 3.0 * short / (off + short)
         self._long = self._patient = False
         self.last_was_off = self.answerable = False
         self.spark_rate_hz = 0.0
@@ -141,7 +146,9 @@ class GapFilter:
         """Take in one tick: its window, and how far the tip was lifted since the low run began (0 when it was not)."""
         if window.ended_ms:
             self._learn(window.ended_ms * 0.001, lift_um, dt_s)
-        if window.low_ms > SPARK_PAUSE_MAX_MS:
+            self._pauses.learn(window.ended_ms, 1)
+        window.longest_pause_ms = self._pauses.longest_ms
+        if window.low_ms > window.longest_pause_ms:
             if not self._long or window.ended_ms:
                 self._begin_long_low()
             self._weigh_long_low(window, lift_um)
@@ -219,8 +226,21 @@ class GapFilter:
             off, short = self._told_by_metal(off, short)
         p_off = off / (off + short) if off + short > 0.0 else 0.5
         self.last_was_off = p_off > 0.5
+        self._count(p_off)
         self._off.learn(low_s, p_off)
         self._short.learn(since_s if answered else low_s, 1.0 - p_off, answered_um=lift_um if answered else 0.0)
+
+    def _count(self, p_off: float) -> None:
+        """How often lows of either kind begin: what lows left alone told of their shares is taken for all of them.
+
+        With the `biased` front end metal tells the two apart, and every low counts for what it was.
+        """
+        if self._patient:
+            self._alone_off += p_off
+            self._alone_short += 1.0 - p_off
+        off_share = p_off if self._biased else self._alone_off / (self._alone_off + self._alone_short)
+        self._off.began(off_share)
+        self._short.began(1.0 - off_share)
 
     def _told_by_metal(self, off: float, short: float) -> tuple[float, float]:
         # Metal reads below 0.1 V and nothing else does; 1 % is room for noise at the threshold.

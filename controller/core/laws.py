@@ -14,25 +14,43 @@ from controller.settings.machine import DropOuts
 
 
 class PauseLaw:
-    """How long the source pauses after a spark, as counted on this machine in whole milliseconds."""
+    """How long the source pauses after a spark, as counted on this machine in whole milliseconds.
 
-    __slots__ = ("_counts", "_total", "usual_ms")
+    Attributes:
+        usual_ms: nine pauses in ten are over by then; a longer low is worth a second thought.
+        longest_ms: lows up to this are taken for pauses; longer than expected of any source if this one's are.
+    """
+
+    __slots__ = ("_counts", "_total", "longest_ms", "usual_ms")
+
+    # No source pauses longer than this. Chosen: twice what is expected of one.
+    UP_TO_MS: Final = 26
+    # Pauses end where so few lows end in three milliseconds. Chosen: drop-outs, some in ten seconds spread over a tenth
+    # of a second and more, are ten times rarer among the hundred sparks a second.
+    FEW: Final = 0.005
 
     def __init__(self) -> None:
-        # Until this source was seen, every length up to the longest is as likely as every other.
-        self._counts = [1.0] * (int(SPARK_PAUSE_MAX_MS) + 1)
-        self._total = float(len(self._counts))
-        self.usual_ms = SPARK_PAUSE_MAX_MS
+        # Until this source was seen, every length up to the longest expected is as likely as every other.
+        expected = int(SPARK_PAUSE_MAX_MS)
+        self._counts = [1.0] * (expected + 1) + [0.0] * (self.UP_TO_MS + 3 - expected)
+        self._total = float(expected + 1)
+        self.usual_ms = self.longest_ms = SPARK_PAUSE_MAX_MS
 
-    def learn(self, pause_ms: float, times: int) -> None:
-        """A pause of this length was seen."""
-        self._counts[min(int(pause_ms), len(self._counts) - 1)] += times
+    def learn(self, low_ms: float, times: int) -> None:
+        """A low of this length was seen; one longer than any pause tells nothing of them."""
+        if low_ms >= len(self._counts):
+            return
+        self._counts[int(low_ms)] += times
         self._total += times
-        # Nine pauses in ten are over by then; a longer low is worth a second thought. Looked up every 64 pauses or so:
-        # chosen, it changes slowly.
+        # Looked up every 64 pauses or so: chosen, they change slowly.
         if int(self._total) % 64 == 0:
             ages = (float(ms) for ms in range(1, len(self._counts)))
             self.usual_ms = next((ms for ms in ages if self.survival(ms) < 0.1), SPARK_PAUSE_MAX_MS)
+            ends = range(int(SPARK_PAUSE_MAX_MS), self.UP_TO_MS)
+            few = self.FEW * self._total
+            self.longest_ms = float(
+                next((ms for ms in ends if sum(self._counts[ms + 1 : ms + 4]) <= few), self.UP_TO_MS)
+            )
 
     def survival(self, pause_ms: float) -> float:
         """Probability that a pause lasts for so many samples at least."""
@@ -62,6 +80,10 @@ class DropOutLaw:
         """Drop-outs begun for each second that the source was on."""
         return self._begun / (self._prior_s + self.live_s)
 
+    def began(self, weight: float) -> None:
+        """A long low began that is a drop-out with probability `weight`."""
+        self._begun += weight
+
     @property
     def median_s(self) -> float:
         """Median duration."""
@@ -73,7 +95,6 @@ class DropOutLaw:
 
     def learn(self, duration_s: float, weight: float) -> None:
         """A low of this duration ended that was a drop-out with probability `weight`."""
-        self._begun += weight
         self._weight = min(self._weight + weight, 400.0)  # forgets slowly: sources warm up over a job; chosen
         step = weight / self._weight
         gap = log(duration_s) - self._mean_log
@@ -119,13 +140,16 @@ class ShortLaw:
         lasting = stuck + (1.0 - stuck) * exp(-max(lift_um, 0.0) / self.LIFT_SCALE_UM)
         return max(exp(-duration_s / self.mean_s) * lasting, 0.005)
 
+    def began(self, weight: float) -> None:
+        """A long low began that is a short with probability `weight`."""
+        self._begun += weight
+
     def learn(self, untouched_s: float, weight: float, *, answered_um: float = 0.0) -> None:
         """A low was a short with probability `weight`: so long until it ended, or until a lift of `answered_um` did it.
 
         Of an exponential law the mean is time watched over endings watched: a short that was lifted out of adds its
         time and no ending. Leaving it out would keep only the short ones.
         """
-        self._begun += weight
         self._watched_s += weight * untouched_s
         if answered_um <= 0.0:
             self._endings += weight

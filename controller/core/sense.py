@@ -6,7 +6,7 @@ from typing import Final
 
 from controller.core.gap import GapFilter
 from controller.core.observation import Observation
-from controller.core.window import ADC_COUNTS, SPARK_PAUSE_MAX_MS, WindowReader
+from controller.core.window import ADC_COUNTS, WindowReader
 from controller.settings.machine import Machine
 
 # The mirror contact breaks before the main contact makes; with its travel (15–20 ms, electrics.md) and bounce the gap
@@ -66,7 +66,7 @@ class Sense:
     @property
     def long_low(self) -> bool:
         """A low has lasted longer than a spark's pause can: perhaps a short, perhaps a drop-out."""
-        return self.reader.window.low_ms > SPARK_PAUSE_MAX_MS
+        return self.reader.window.low_ms > self.reader.window.longest_pause_ms
 
     def pin_v(self) -> float:
         """Mean of the tick's samples, volts at the pin; 0 without samples."""
@@ -99,7 +99,7 @@ class Sense:
 
     def _lift_um(self, low_ms: float, z_um: float) -> float:
         """How far the tip was lifted since the present (or the just ended) low began, play taken off."""
-        if low_ms <= SPARK_PAUSE_MAX_MS and not self.reader.window.ended_ms:
+        if low_ms <= self.reader.window.longest_pause_ms and not self.reader.window.ended_ms:
             self._low_z_um = None
             return 0.0
         if self._low_z_um is None:

@@ -48,6 +48,7 @@ class Reference:
     # of a minute, which costs a tenth of the time, holds it off by two trials.
     SHORT_STEP: Final = 0.03
     SHORT_MEMORY_S: Final = 45.0
+    MOST_CAUTION: Final = 0.3  # chosen: half of what the share can move; further off there would be no erosion
 
     __slots__ = ("_began", "_caution", "_centre", "_followed_s", "_gained", "_order", "_pairs", "_trial")
 
@@ -78,7 +79,7 @@ class Reference:
 
     def shorted(self) -> None:
         """A short had to be answered: keep further off for a while."""
-        self._caution += self.SHORT_STEP
+        self._caution = min(self._caution + self.SHORT_STEP, self.MOST_CAUTION)
 
     def follow(self, now_s: float, depth_um: float) -> None:
         """Tell the depth reached, as long as the whole front is being eroded."""
@@ -130,6 +131,7 @@ class Servo:
     MOST_GAIN_UM_S: Final = 150.0
     # Memory of the front's speed: some two gaps of a usual front, so that closing or opening the gap counts for little.
     FRONT_MEMORY_S: Final = 4.0
+    FRONT_LOOK_S: Final = 0.5  # looked at so often: chosen so that some useful moves of a usual front fall into it
     # Learned speeds are kept within these: chosen, beyond what sources between 1 and 100 A make.
     SLOWEST_UM_S: Final = 0.5
     FASTEST_UM_S: Final = 400.0
@@ -140,12 +142,23 @@ class Servo:
     # Share below the reference over which the feed falls to nothing, at the least. Chosen: a trial either way.
     LEAST_ROOM: Final = 0.1
     QUIET_PER_S: Final = 2.0
+    # A gap that has not sparked for this long is not the front's. Chosen: thirty sparks of a usual front.
+    QUIET_S: Final = 0.3
 
-    __slots__ = ("_front_um_s", "_quiet_um", "_tick_s", "_usual_um_s", "reference")
+    __slots__ = (
+        "_front_um_s",
+        "_gained_um",
+        "_gaining_s",
+        "_quiet_s",
+        "_quiet_um",
+        "_tick_s",
+        "_usual_um_s",
+        "reference",
+    )
 
     def __init__(self, tick_s: float, front_um_s: float) -> None:
         self._tick_s = tick_s
-        self._quiet_um = 0.0
+        self._quiet_um = self._quiet_s = self._gained_um = self._gaining_s = 0.0
         # Begun at half of what is foretold: too slow costs seconds in the first hole, too fast runs into the front.
         self._front_um_s = self._usual_um_s = min(max(0.5 * front_um_s, self.SLOWEST_UM_S), self.FASTEST_UM_S)
         self.reference = Reference()
@@ -157,19 +170,27 @@ class Servo:
 
     def start(self) -> None:
         """The approach handed over: the front is near."""
-        self._quiet_um = 0.0
+        self._quiet_um = self._quiet_s = 0.0
 
     def begin(self) -> None:
         """A new hole: its front will be as fast as fronts usually are."""
         self._front_um_s = self._usual_um_s
 
-    def gained(self, depth_um: float, whole_front: bool) -> None:
+    def gained(self, depth_um: float, whole_front: bool, high_share: float) -> None:
         """Depth newly gained in this tick of erosion, 0 for most; `whole_front` when the full front erodes.
 
-        Not to be told of ticks in which the tip is on its way back to the front.
+        Not to be told of ticks in which the tip is on its way back to the front. While the gap stands wider than it
+        should, what is gained is what is fed, and tells only that the front is no slower.
         """
-        front_um_s = self._front_um_s + (depth_um - self._front_um_s * self._tick_s) / self.FRONT_MEMORY_S
-        self._front_um_s = min(max(front_um_s, self.SLOWEST_UM_S), self.FASTEST_UM_S)
+        self._gained_um += depth_um
+        self._gaining_s += self._tick_s
+        if self._gaining_s < self.FRONT_LOOK_S:
+            return
+        found_um_s = self._gained_um / self._gaining_s
+        if found_um_s > self._front_um_s or high_share <= self.reference.now:
+            front_um_s = self._front_um_s + (found_um_s - self._front_um_s) * self._gaining_s / self.FRONT_MEMORY_S
+            self._front_um_s = min(max(front_um_s, self.SLOWEST_UM_S), self.FASTEST_UM_S)
+        self._gained_um = self._gaining_s = 0.0
         if whole_front:
             self._usual_um_s = self._front_um_s
 
@@ -179,9 +200,10 @@ class Servo:
         `behind_um` is how far the tip still is from where it was deepest: that way was free, and is known to be.
         """
         if sparks:
-            self._quiet_um = 0.0
+            self._quiet_um = self._quiet_s = 0.0
         if long_low:
             return 0.0
+        self._quiet_s += self._tick_s
         front_um_s, reference = self._front_um_s, self.reference.now
         above = gap.high_share - reference
         gain_um_s = min(self.GAIN_PER_FRONT * front_um_s, self.MOST_GAIN_UM_S)
@@ -193,6 +215,8 @@ class Servo:
             return 0.0
         known_um = self._quiet_um + behind_um
         ceiling = min(self.TIMES_FRONT * front_um_s + self.QUIET_PER_S * known_um, SERVO_SPEED_UM_S)
+        if self._quiet_s > self.QUIET_S:
+            speed_um_s = ceiling
         feed_um = min(speed_um_s * (1.0 + known_um / QUIET_GAIN_UM), ceiling) * self._tick_s
         self._quiet_um += feed_um
         return feed_um

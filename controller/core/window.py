@@ -38,7 +38,7 @@ class Window:
     `sparks` counts pauses short enough to be a spark's, `pause_ms` is the last one's length; `low_ms` is the length
     of the low run still going on, 0 when the last sample was high; `ended_ms` the longest low run that ended in this
     tick beyond a spark pause; `quiet_ms` the time since the last sample that was low or burning; `near` counts the
-    samples within `SPARKING_MS` of one.
+    samples within `SPARKING_MS` of one. `longest_pause_ms` is what this source's pauses come to: set by who knows it.
     """
 
     samples: int = 0
@@ -51,6 +51,7 @@ class Window:
     ended_ms: float = 0.0
     quiet_ms: float = NEVER_MS
     near: float = 0.0
+    longest_pause_ms: float = SPARK_PAUSE_MAX_MS
 
 
 class WindowReader:
@@ -105,7 +106,7 @@ class WindowReader:
 
     @staticmethod
     def _end_run(w: Window) -> None:
-        if w.low_ms <= SPARK_PAUSE_MAX_MS:
+        if w.low_ms <= w.longest_pause_ms:
             w.sparks += 1
             w.pause_ms = w.low_ms
         else:

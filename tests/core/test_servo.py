@@ -30,7 +30,7 @@ def test_a_long_low_stops_the_feed() -> None:
 
 
 def test_a_crowded_gap_stops_the_feed() -> None:
-    """Below the reference less than the front recedes, far below none: erosion opens the gap, backing off never does."""
+    """Below the reference less than the front recedes, far below none: erosion opens the gap, never backing off."""
     servo = Servo(TICK_S, FRONT_UM_S)
     assert servo.feed_um(showing(servo.reference.now), 1, long_low=False) == pytest.approx(servo.front_um_s * TICK_S)
     assert servo.feed_um(showing(servo.reference.now - 0.1), 1, long_low=False) < servo.front_um_s * TICK_S
@@ -126,7 +126,7 @@ def test_the_loop_settles_on_a_front_that_recedes(front_um_s: float, foretold: f
         gap.high_share += (1.0 - exp(-TICK_S / 0.12)) * (share - gap.high_share)
         fed_um = servo.feed_um(gap, 1, long_low=False)
         tip_um += fed_um
-        servo.gained(max(tip_um - deepest_um, 0.0), whole_front=True)
+        servo.gained(max(tip_um - deepest_um, 0.0), whole_front=True, high_share=gap.high_share)
         deepest_um = max(deepest_um, tip_um)
         gap_um += front_um_s * (1.0 - share) * TICK_S - fed_um
         gaps.append(gap_um)

@@ -257,7 +257,7 @@ class Drilling:
             hole.count(slide.tip_um, sense.sparks)
             hole.eroded(gap.state, tick_s, REPORT_S)
             if behind_um < AT_FRONT_UM:
-                servo.gained(hole.deepest_um - before_um, hole.whole_front)
+                servo.gained(hole.deepest_um - before_um, hole.whole_front, gap.high_share)
             if hole.whole_front:
                 servo.reference.follow(rig.now_s, hole.feed_um)
             else:
