@@ -83,6 +83,12 @@ class ElectrodeTruth:
         self.bend_um *= exp(min(length_um - self._bent_at_um, 0.0) / BENT_END_UM)
         self._bent_at_um = length_um
 
+    def shape_as(self, other: ElectrodeTruth) -> None:
+        """Take the shape of another electrode's tip; the length stays what it is to the reference plane."""
+        self.height_um = list(other.height_um)
+        self.bend_um = other.bend_um
+        self._dirty = True
+
     def crater(self, ring: int, volume_um3: float, size: int) -> None:
         """Lose a crater centred on `ring`, of size class `size`; what stands back by more than its radius is spared."""
         height_um = self.height_um

@@ -75,6 +75,11 @@ class HoleTruth:
         floor = sum(d * a for d, a in zip(self.depth_um, rings.area_um2, strict=True))
         return floor + sum(pi * self.row_um * (w * w - rings.radius_um**2) for w in self.wall_um)
 
+    def shape_as(self, other: HoleTruth) -> None:
+        """Take the shape of another hole in the same work."""
+        self.depth_um, self.wall_um = list(other.depth_um), list(other.wall_um)
+        self.reach, self.through, self._rim_um = other.reach, other.through, other._rim_um
+
     def crater(self, ring: int, volume_um3: float, size: int) -> None:
         """Lose a crater whose middle is on floor ring `ring`."""
         depth_um, thickness_um = self.depth_um, self.thickness_um

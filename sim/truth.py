@@ -54,10 +54,33 @@ def _full_diameter_um(
     return hole.exit_diameter_um()
 
 
-def drill_ideally(erosion: Erosion, hole: HoleTruth, over_um: float, rev_min: float = 0.0) -> float:
-    """Drill one hole with a servo that knows the true gap, until it is open and sparks no more; the seconds it took."""
+def driven_on_um(plant: PlantSettings, electrode: ElectrodeTruth, hole: HoleTruth, dirt: float, seed: int) -> float:
+    """Diameter of the largest pin that would pass this very hole, had this very electrode been driven on without limit.
+
+    Neither is changed: copies are driven on, from where the tip stands at the far face until nothing sparks any more.
+    """
+    rings_ = hole.rings
+    worn = ElectrodeTruth(rings_, 1000.0 * hole.thickness_um, electrode.run_out_um)
+    worn.shape_as(electrode)
+    copy = HoleTruth(rings_, hole.thickness_um, plant.rod.row_um)
+    copy.shape_as(hole)
+    water = WaterTruth(plant)
+    water.set_dirt(dirt)
+    erosion = Erosion(plant, Streams(seed), worn, water, hole.thickness_um, inf)
+    erosion.start_hole(0.0, copy)
+    drill_ideally(erosion, copy, worn.cone_um + OVER_RADII * GAP_UM, from_um=-hole.thickness_um)
+    return copy.exit_diameter_um()
+
+
+def drill_ideally(
+    erosion: Erosion, hole: HoleTruth, over_um: float, rev_min: float = 0.0, from_um: float = 2.0 * GAP_UM
+) -> float:
+    """Drill one hole with a servo that knows the true gap, until it is open and sparks no more; the seconds it took.
+
+    The tip begins at a height of `from_um` over the face.
+    """
     electrode = erosion.electrode
-    face_um = electrode.length_um + 2.0 * GAP_UM
+    face_um = electrode.length_um + from_um
     now_s = last_s = 0.0
     sparks = erosion.sparks
     while now_s < LIMIT_S and not (hole.open and now_s - last_s > IDLE_S):

@@ -46,6 +46,7 @@ class Breakthrough:
     Attributes:
         pierced_um: tip feed at which the tip is dated to have pierced the far face, None before.
         free_from_um: tip feed at which the present free run began, None while there is none.
+        share: share of the usual sparks that the last stretch as long as a free run cost; 1 before there was one.
     """
 
     __slots__ = (
@@ -59,6 +60,7 @@ class Breakthrough:
         "_thickness_um",
         "free_from_um",
         "pierced_um",
+        "share",
     )
 
     def __init__(self, thickness_um: float, usual: float | None) -> None:
@@ -72,6 +74,7 @@ class Breakthrough:
         self._sparks = 0.0
         self.pierced_um: float | None = None
         self.free_from_um: float | None = None
+        self.share = 1.0
 
     @property
     def usual(self) -> float | None:
@@ -109,6 +112,8 @@ class Breakthrough:
         self._recent.append(sparks)
         run = len(self._recent) * SLICE_UM
         whole = len(self._recent) == self._recent.maxlen
+        if whole:
+            self.share = sum(self._recent) / (usual * run) if usual else 1.0
         most = max(FREE_SHARE * usual * run, FREE_SPARKS)
         if whole and sum(self._recent) <= most and self._edge_um > self._thickness_um:
             if self.free_from_um is None:

@@ -23,10 +23,10 @@ DRIFT_STEP: Final = 0.15
 SURPRISE_MAX: Final = 4.0
 
 
-# A young cone grows by up to a third from hole to hole (two of these); a shorter one seen counts for a fifth. Chosen
-# so that four in five holes may hide their cone.
+# A young cone grows by up to a third from hole to hole (two of these); a shorter one seen counts for a twentieth.
+# Chosen so that nearly all holes may hide their cone.
 CONE_DRIFT: Final = 0.15
-SHORTER_GAIN: Final = 0.2
+SHORTER_GAIN: Final = 0.05
 
 
 class Electrode:
@@ -35,6 +35,7 @@ class Electrode:
     Attributes:
         stock_mm: length of rod that is left in all, tip to the end above the holder.
         cone_mm, cone_u_mm: length of the worn cone, as the last holes showed it.
+        cones_seen: how many holes this rod's tip has made.
     """
 
     __slots__ = (
@@ -49,6 +50,7 @@ class Electrode:
         "_wear_var",
         "cone_mm",
         "cone_u_mm",
+        "cones_seen",
         "stock_mm",
     )
 
@@ -66,6 +68,7 @@ class Electrode:
         self.stock_mm = stock_mm
         # A new rod is flat; how far from flat it soon gets is as uncertain as the whole guess.
         self.cone_mm, self.cone_u_mm = 0.0, cone_mm
+        self.cones_seen = 0
 
     @property
     def tip_mm(self) -> float:
@@ -124,6 +127,12 @@ class Electrode:
         self._tip_var *= 1.0 - gain_tip
         self._holes_since = 0.0
 
+    def found_shorter(self, by_mm: float, u_mm: float) -> None:
+        """A first spark came later (or sooner, negative) than the believed tip allows: believe it, and measure soon."""
+        self._tip -= by_mm
+        self._tip_var = u_mm**2
+        self._cov = 0.0
+
     def renewed(self, tip_mm: float, u_mm: float, stock_mm: float | None = None) -> None:
         """The electrode was pushed down or replaced: the tip is known anew, what was learned of wear stays."""
         self._tip, self._tip_var, self._cov = tip_mm, u_mm**2, 0.0
@@ -137,6 +146,7 @@ class Electrode:
         The flank of a longer cone may pass without a spark, so that a hole shows no more than the cone is long: what is
         longer than believed is taken for what it is, what is shorter brings the belief down slowly.
         """
+        self.cones_seen += 1
         variance = self.cone_u_mm**2 + (CONE_DRIFT * self.cone_mm) ** 2
         gain = variance / (variance + u_mm**2) * (1.0 if cone_mm > self.cone_mm else SHORTER_GAIN)
         self.cone_mm += gain * (cone_mm - self.cone_mm)

@@ -76,6 +76,7 @@ def advance(rig: Rig) -> Cycle[None]:
     electrode.renewed(to_mm, holder.protrusion_u_mm, stock)
     if exhausted:
         electrode.cone_mm, electrode.cone_u_mm = 0.0, guessed_cone_mm(rig.given)
+        electrode.cones_seen = 0
     yield from measure(rig)
     rig.advances += 1
     rig.tell(ElectrodeAdvanced(rig.now_s, electrode.tip_mm, electrode.stock_mm, rig.advances))

@@ -31,6 +31,7 @@ from controller.core.permissions import APPROACH_SPEED_UM_S, RETURN_SPEED_UM_S, 
 from controller.core.phases import Trigger
 from controller.core.rig import Cycle, Rig, Trip, guessed_cone_mm
 from controller.core.servo import Servo
+from controller.core.spark_out import SparkOut
 from controller.plan.plan import PlannedHole
 from controller.settings.units import S_PER_MS, UM_PER_MM
 
@@ -39,11 +40,22 @@ from controller.settings.units import S_PER_MS, UM_PER_MM
 START_ROOM_MM: Final = 0.3
 # Searched below where the face should be before the work is called missing. Chosen so.
 SEARCH_MM: Final = 0.5
+# Tip above the face at the first sparks, and how well that is known: the usual gaps (10–100 µm, references §3) and the
+# reach beside a corner. Chosen so.
+FIRST_GAP_UM: Final = 120.0
 # Two sparks within a tenth of a second are erosion, one may be a passing chip. Chosen so.
 IGNITED_HZ: Final = 10.0
 # No deeper for this long while sparking: the gap is silted up; lift and flush. After so many lifts in vain it is
 # given up. Chosen so that a slow front (10 µm/s) still moves by ten slices meanwhile.
 SPARKED_OUT_S: Final = 5.0  # without a spark behind the far face: nothing is left to remove, cone or no cone; chosen
+# Where the room ends, a front that takes no more than this share of its sparks is spent: what it would still widen the
+# hole by is near the uncertainty of its size. Chosen so.
+SPENT_SHARE: Final = 0.04
+# Holes of a rod that sound its cone, each twice as far on as the one before, and how far (rod diameters): at two to
+# four seconds each, ten of them cost half a minute of a job. Chosen so.
+SOUNDINGS: Final = frozenset(3 * 2**n for n in range(10))
+SOUNDED_DIAMETERS: Final = 2.5
+SPARK_OUT_TIMES: Final = 2.0  # no longer than so many times what the hole has taken; chosen
 STALL_S: Final = 20.0
 STALLS_MAX: Final = 6
 # So many shorts that small retreats answered, and the hole no deeper between them, call for the next rung. Chosen so.
@@ -65,10 +77,26 @@ TAKE_UP_UM_S: Final = 1000.0  # play is taken up within a few ticks
 METAL_NEAR_V: Final = 0.5
 
 
+# Not the end of a hole: nothing was met, and the electrode is to be measured before the work is called missing.
+SHORTER: Final = Ending("failed", "no work met")
+
+
 class Drilling:
     """The cycles that make one hole; what is known of it is in `hole`, the axis in `slide`."""
 
-    __slots__ = ("_deepest_um", "_least_um", "_planned", "_rig", "_room_um", "_start_z_um", "hole", "slide")
+    __slots__ = (
+        "_deepest_um",
+        "_least_um",
+        "_out",
+        "_planned",
+        "_rig",
+        "_room_um",
+        "_searched",
+        "_sparking_out",
+        "_start_z_um",
+        "hole",
+        "slide",
+    )
 
     def __init__(self, rig: Rig, planned: PlannedHole) -> None:
         self._rig = rig
@@ -76,6 +104,8 @@ class Drilling:
         self._start_z_um = 0.0
         work = rig.given.job.work
         self._least_um = 0.0
+        self._searched = self._sparking_out = False
+        self._out: SparkOut | None = None
         self._deepest_um = (work.thickness_mm + work.clear_below_mm - ROOM_BELOW_MARGIN_MM) * UM_PER_MM
         self._room_um = RETURN_ROOM_UM
         self.hole = Hole(rig, planned)
@@ -96,6 +126,9 @@ class Drilling:
             yield from self._re_enter()
             yield from self._close()
             ending = yield from self._sink()
+            if ending is SHORTER:
+                yield from self._look_again()
+                ending = None
         yield from self._leave()
         self.hole.finish(ending)
         return ending.outcome
@@ -116,9 +149,12 @@ class Drilling:
         Where the face erodes far ahead of the tip, the way is free until the cone's flank comes to the far face, and
         that may be longer than any free run that would be waited for. So every hole goes past the cone by what is not
         known of it, and by the gap beside the rod: a cone that has grown shows itself, and the next hole goes further.
+        Some holes sound it, as far as a cone can be: ever fewer, since a rod's cone grows less and less.
         """
         given, electrode = self._rig.given, self._rig.electrode
         cone_mm = max(electrode.cone_mm + 2.0 * electrode.cone_u_mm, guessed_cone_mm(given))
+        if electrode.cones_seen in SOUNDINGS:
+            cone_mm = max(cone_mm, SOUNDED_DIAMETERS * given.job.electrode.diameter_mm)
         past_mm = electrode.wear_mm + cone_mm + given.overcut.mean_mm
         self._least_um = (given.job.work.thickness_mm + past_mm) * UM_PER_MM
 
@@ -202,6 +238,7 @@ class Drilling:
         while not self._short_met():
             if sense.gap.spark_rate_hz > IGNITED_HZ and not sense.long_low:
                 if hole.zero_um is None:
+                    self._see_length()
                     hole.sparked(slide.tip_um)
                 return None
             hole.count(slide.tip_um, sense.sparks)
@@ -211,6 +248,15 @@ class Drilling:
             feed_um = 0.0 if sense.long_low else self._approach_speed(front_um) * rig.tick_s
             yield slide.forward(feed_um, sense.seen.queued)
         return None
+
+    def _see_length(self) -> None:
+        """The face met far from where it should be: the rod is not as long as believed, to within a gap or two."""
+        rig = self._rig
+        foretold_um = (START_ROOM_MM + 2.0 * self._unsure_mm()) * UM_PER_MM - FIRST_GAP_UM
+        off_mm = (self.slide.tip_um - foretold_um) / UM_PER_MM
+        if abs(off_mm) > 3.0 * hypot(self._unsure_mm(), FIRST_GAP_UM / UM_PER_MM):
+            rig.say(f"Hole {self._planned.index}: the electrode is {abs(off_mm):.1f} mm off what was believed")
+            rig.electrode.found_shorter(off_mm, FIRST_GAP_UM / UM_PER_MM)
 
     def _short_met(self) -> bool:
         """A short is declared; above the highest place of a face not yet met, only once no drop-out lasts so long."""
@@ -238,6 +284,9 @@ class Drilling:
         limit_mm = 2.0 * START_ROOM_MM + SEARCH_MM + 4.0 * self._unsure_mm()
         if self.slide.axis_um < limit_mm * UM_PER_MM and rig.sense.idle_s < NO_REMOVAL_S:
             return None
+        if not self._searched:
+            self._searched = True
+            return SHORTER
         raise Trip(
             "work missing",
             f"no spark down to {self.slide.axis_um / UM_PER_MM:.2f} mm below the start of hole {self._planned.index}",
@@ -265,6 +314,10 @@ class Drilling:
             ending = self._ended()
             if ending is not None:
                 return ending
+            if self._sparking_out:
+                hole.deeper_s = rig.now_s  # it is not meant to get deeper
+                yield ()
+                continue
             if rig.now_s - hole.deeper_s > STALL_S:
                 return None
             yield slide.forward(servo.feed_um(gap, sense.sparks, sense.long_low, behind_um), sense.seen.queued)
@@ -275,12 +328,36 @@ class Drilling:
         if zero_um is None:
             return None
         feed_um = self.slide.tip_um - zero_um
+        self._sparking_out = False
         if self.hole.through.free_from_um is not None:
-            passed = feed_um >= min(self._least_um, self._deepest_um)
-            return Ending("through") if passed or self._rig.sense.idle_s > SPARKED_OUT_S else None
+            return self._sparked_out(feed_um)
         if feed_um >= self._deepest_um:
+            if self.hole.through.share <= SPENT_SHARE:
+                return Ending("through")
             return Ending("undersize", "the room below the plate was used up before the full diameter had passed")
         return None
+
+    def _sparked_out(self, feed_um: float) -> Ending | None:
+        """Behind the far face, the way free: past the cone the rod stays until it widens the hole no more."""
+        rig = self._rig
+        out = self._out
+        if out is None:
+            out = self._out = SparkOut(self._widening_um())
+        if not rig.sense.long_low:
+            out.saw(rig.sense.sparks, rig.tick_s)
+        self._sparking_out = feed_um >= min(self._least_um, self._deepest_um)
+        patient = out.time_s < SPARK_OUT_TIMES * (self.hole.erode_s - out.time_s)
+        over = self._sparking_out and (out.over or not patient)
+        return Ending("through") if over or rig.sense.idle_s > SPARKED_OUT_S else None
+
+    def _widening_um(self) -> float:
+        """What a spark beside the rod widens the diameter by, where the hole is narrowest, next to the far face.
+
+        A spark takes a micrometre of the whole front over the sparks that a micrometre costs; shared over the whole
+        wall it widens the diameter by d / (2 · thickness · those sparks). Next to the far face four times that: chosen.
+        """
+        job, usual = self._rig.given.job, self.hole.through.usual
+        return 2.0 * job.holes.diameter_mm / (job.work.thickness_mm * max(usual or 0.0, 0.1))
 
     def _free(self) -> Cycle[Freed | Ending]:
         """The ladder, or, when nothing is shorted, the lift that a stall calls for."""
@@ -307,6 +384,13 @@ class Drilling:
         if freed is Freed.HELPED:
             yield from self._after_help()
         return freed
+
+    def _look_again(self) -> Cycle[None]:
+        """No work where it should be: before it is called missing, see whether the rod is shorter than believed."""
+        yield from self._leave()
+        yield from measure(self._rig)
+        yield from travel(self._rig, self._planned.x_mm, self._planned.y_mm)
+        self._choose_start()
 
     def _after_help(self) -> Cycle[None]:
         """Hands were on the electrode: measure it again, come back above the hole."""

@@ -19,6 +19,8 @@ TOUCH_U_MM: Final = 0.005
 # The end switch on which z was referenced repeats to a few micrometres, and every height stands on it (common
 # practice, no source: a micro-switch).
 HOMING_U_MM: Final = 0.004
+# How much shorter than believed a rod may be and still be found on the plate: some holes' wear and a bad guess. Chosen.
+WORN_MM: Final = 5.0
 # Room kept above a place whose height is believed, before the touch begins. Chosen so.
 TOUCH_ROOM_MM: Final = 0.5
 
@@ -35,7 +37,8 @@ def measure(rig: Rig) -> Cycle[None]:
     expected_mm = plate.height_mm + predicted
     room_mm = 3.0 * predicted_u + TOUCH_ROOM_MM
     yield from lower(rig, (expected_mm + room_mm) * UM_PER_MM)
-    contact = yield from touch_down(rig, expected_mm * UM_PER_MM, room_mm * UM_PER_MM, "the reference plate")
+    deeper_mm = room_mm + WORN_MM
+    contact = yield from touch_down(rig, expected_mm * UM_PER_MM, deeper_mm * UM_PER_MM, "the reference plate")
     tip_mm = contact.z_um / UM_PER_MM - plate.height_mm
     u_mm = hypot(TOUCH_U_MM, contact.spread_um / UM_PER_MM / 2.0, plate.height_u_mm, HOMING_U_MM)
     rig.electrode.measured(tip_mm, u_mm)
