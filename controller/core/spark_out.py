@@ -76,8 +76,8 @@ class SparkOut:
         none_hz = NONE_UM_S / self._widening_um
         if rate_hz <= none_hz:
             return 0.0
-        # Counts scatter by their root: a fall is believed only as far as it stands out of that.
-        fall = max(first - last - sqrt(first + last), 1.0) / max(first, 1)
+        # Counts scatter by their root: a fall is believed only as far as it stands out of that by half as much again.
+        fall = max(first - last - 1.5 * sqrt(first + last), 1.0) / max(first, 1)
         between_s = self.time_s - third_s
         # rate · (t + t₀) of the law, with t the time between the middles of the two thirds.
         whole = rate_hz * between_s / fall
