@@ -22,6 +22,9 @@ MOST_LEAST_S: Final = 6.0
 # A rate as good as none: so much a second (µm of diameter) makes no difference in a time that would be waited for.
 # Chosen.
 NONE_UM_S: Final = 0.3
+# Silence of this length is the end, whatever was before: the source must not stand live without removal for much longer
+# (10 s, interfaces.md). Chosen.
+SILENT_S: Final = 6.0
 # What may be left, of the diameter. Chosen: a fifth of a usual tolerance of ± 50 µm.
 LEFT_UM: Final = 10.0
 
@@ -36,13 +39,14 @@ class SparkOut:
         time_s: Time with the source on since it began.
     """
 
-    __slots__ = ("_bins", "_in_bin_s", "_left_um", "_widening_um", "time_s")
+    __slots__ = ("_bins", "_in_bin_s", "_left_um", "_silent_s", "_widening_um", "time_s")
 
     def __init__(self, widening_um: float) -> None:
         self._widening_um = widening_um
         self._bins: list[int] = [0]
         self._in_bin_s = 0.0
         self._left_um = inf
+        self._silent_s = 0.0
         self.time_s = 0.0
 
     @property
@@ -53,11 +57,12 @@ class SparkOut:
     @property
     def over(self) -> bool:
         """What is left does not matter."""
-        return self._left_um <= LEFT_UM
+        return self._left_um <= LEFT_UM or self._silent_s >= SILENT_S
 
     def saw(self, sparks: int, dt_s: float) -> None:
         """Take in a tick with the source on."""
         self._bins[-1] += sparks
+        self._silent_s = 0.0 if sparks else self._silent_s + dt_s
         self.time_s += dt_s
         self._in_bin_s += dt_s
         if self._in_bin_s < BIN_S:

@@ -24,11 +24,12 @@ def sparked_out(rng: np.random.Generator, first_hz: float, falls_s: float, widen
     return time_s, widening_um * first_hz * falls_s * max(log(rate_hz / none_hz), 0.0)
 
 
-@pytest.mark.parametrize(("first_hz", "falls_s", "widening_um"), [(60.0, 2.0, 0.3), (40.0, 5.0, 0.3), (20.0, 4.0, 1.0)])
+@pytest.mark.parametrize(("first_hz", "falls_s", "widening_um"), [(60.0, 2.0, 0.3), (40.0, 5.0, 0.3), (20.0, 4.0, 0.5)])
 def test_it_is_over_when_little_is_left(first_hz: float, falls_s: float, widening_um: float) -> None:
     """Rates that fall as one over the time, fifty of each: nine in ten end with less than half a usual tolerance left.
 
-    By the law itself: what is left of its sum down to the rate that is as good as none.
+    By the law itself: what is left of its sum down to the rate that is as good as none. (Where a spark widens the hole by
+    a micrometre and more, silence ends it sooner: the source must not stand live without removal.)
     """
     rng = np.random.default_rng(1)
     left_um = [sparked_out(rng, first_hz, falls_s, widening_um)[1] for _ in range(50)]

@@ -55,6 +55,7 @@ SPENT_SHARE: Final = 0.04
 # four seconds each, ten of them cost half a minute of a job. Chosen so.
 SOUNDINGS: Final = frozenset(3 * 2**n for n in range(10))
 SOUNDED_DIAMETERS: Final = 2.5
+TRICKLE_SHARE: Final = 0.1  # of the usual sparks: no front any more, but perhaps a cone; chosen
 SPARK_OUT_TIMES: Final = 2.0  # no longer than so many times what the hole has taken; chosen
 STALL_S: Final = 20.0
 STALLS_MAX: Final = 6
@@ -86,6 +87,7 @@ class Drilling:
 
     __slots__ = (
         "_deepest_um",
+        "_dwelt",
         "_least_um",
         "_out",
         "_planned",
@@ -104,7 +106,7 @@ class Drilling:
         self._start_z_um = 0.0
         work = rig.given.job.work
         self._least_um = 0.0
-        self._searched = self._sparking_out = False
+        self._searched = self._sparking_out = self._dwelt = False
         self._out: SparkOut | None = None
         self._deepest_um = (work.thickness_mm + work.clear_below_mm - ROOM_BELOW_MARGIN_MM) * UM_PER_MM
         self._room_um = RETURN_ROOM_UM
@@ -245,7 +247,7 @@ class Drilling:
             ending = self._ended() or self._nothing_met()
             if ending is not None:
                 return ending
-            feed_um = 0.0 if sense.long_low else self._approach_speed(front_um) * rig.tick_s
+            feed_um = 0.0 if sense.long_low or self._sparking_out else self._approach_speed(front_um) * rig.tick_s
             yield slide.forward(feed_um, sense.seen.queued)
         return None
 
@@ -303,7 +305,7 @@ class Drilling:
         hole.deeper_s = rig.now_s  # a stall is time spent eroding, not measuring or asking on the way here
         while not short_declared(rig):
             before_um, behind_um = hole.deepest_um, max(hole.deepest_um - slide.tip_um, 0.0)
-            hole.count(slide.tip_um, sense.sparks)
+            hole.count(slide.tip_um, 0 if self._sparking_out else sense.sparks)
             hole.eroded(gap.state, tick_s, REPORT_S)
             if behind_um < AT_FRONT_UM:
                 servo.gained(hole.deepest_um - before_um, hole.whole_front, gap.high_share)
@@ -328,27 +330,36 @@ class Drilling:
         if zero_um is None:
             return None
         feed_um = self.slide.tip_um - zero_um
-        self._sparking_out = False
-        if self.hole.through.free_from_um is not None:
-            return self._sparked_out(feed_um)
-        if feed_um >= self._deepest_um:
-            if self.hole.through.share <= SPENT_SHARE:
-                return Ending("through")
-            return Ending("undersize", "the room below the plate was used up before the full diameter had passed")
+        passed = feed_um >= min(self._least_um, self._deepest_um)
+        free = self.hole.through.free_from_um is not None
+        if free and self._rig.sense.idle_s > SPARKED_OUT_S:
+            return Ending("through")
+        # Sparks beside a rod that has passed may be its cone's, or only late ones: they are waited for once before the
+        # way on can tell, and again at the end.
+        trickles = not self._dwelt and self.hole.through.share <= TRICKLE_SHARE
+        at_end = feed_um >= self._deepest_um
+        self._sparking_out = passed and (free or trickles or at_end)
+        if not self._sparking_out or not self._sparked_out():
+            return None
+        if free or at_end:
+            return self._at_the_end(free)
+        self._dwelt, self._out = True, None
         return None
 
-    def _sparked_out(self, feed_um: float) -> Ending | None:
-        """Behind the far face, the way free: past the cone the rod stays until it widens the hole no more."""
+    def _at_the_end(self, free: bool) -> Ending:
+        """The way was found free; or the room is used up, and it counts whether the cone is known to have passed."""
+        if free or self._least_um <= self._deepest_um or self.hole.through.share <= SPENT_SHARE:
+            return Ending("through")
+        return Ending("undersize", "the room below the plate was used up before the full diameter had passed")
+
+    def _sparked_out(self) -> bool:
+        """True once the rod, staying where it is, widens the hole no more, or after what is long for this hole."""
         rig = self._rig
-        out = self._out
-        if out is None:
-            out = self._out = SparkOut(self._widening_um())
+        if self._out is None:
+            self._out = SparkOut(self._widening_um())
         if not rig.sense.long_low:
-            out.saw(rig.sense.sparks, rig.tick_s)
-        self._sparking_out = feed_um >= min(self._least_um, self._deepest_um)
-        patient = out.time_s < SPARK_OUT_TIMES * (self.hole.erode_s - out.time_s)
-        over = self._sparking_out and (out.over or not patient)
-        return Ending("through") if over or rig.sense.idle_s > SPARKED_OUT_S else None
+            self._out.saw(rig.sense.sparks, rig.tick_s)
+        return self._out.over or self._out.time_s > SPARK_OUT_TIMES * (self.hole.erode_s - self._out.time_s)
 
     def _widening_um(self) -> float:
         """What a spark beside the rod widens the diameter by, where the hole is narrowest, next to the far face.
