@@ -19,6 +19,9 @@ BIN_S: Final = 0.1
 LEAST_S: Final = 0.6
 LEAST_S_PER_UM: Final = 0.8
 MOST_LEAST_S: Final = 6.0
+# Where there were more than a few sparks, it takes this long at least to see how they fall off. Chosen.
+FEW: Final = 5
+FALL_S: Final = 3.0
 # A rate as good as none: so much a second (µm of diameter) makes no difference in a time that would be waited for.
 # Chosen.
 NONE_UM_S: Final = 0.3
@@ -68,7 +71,8 @@ class SparkOut:
         if self._in_bin_s < BIN_S:
             return
         self._in_bin_s = 0.0
-        if self.time_s >= min(max(LEAST_S, LEAST_S_PER_UM * self._widening_um), MOST_LEAST_S):
+        least_s = min(max(LEAST_S, LEAST_S_PER_UM * self._widening_um), MOST_LEAST_S)
+        if self.time_s >= (least_s if sum(self._bins) < FEW else max(least_s, FALL_S)):
             self._left_um = self._widening_um * self._left()
         self._bins.append(0)
 

@@ -28,8 +28,8 @@ def sparked_out(rng: np.random.Generator, first_hz: float, falls_s: float, widen
 def test_it_is_over_when_little_is_left(first_hz: float, falls_s: float, widening_um: float) -> None:
     """Rates that fall as one over the time, fifty of each: nine in ten end with less than half a usual tolerance left.
 
-    By the law itself: what is left of its sum down to the rate that is as good as none. (Where a spark widens the hole by
-    a micrometre and more, silence ends it sooner: the source must not stand live without removal.)
+    By the law itself: what is left of its sum down to the rate that is as good as none. (Where a spark widens the hole
+    by a micrometre and more, silence ends it sooner: the source must not stand live without removal.)
     """
     rng = np.random.default_rng(1)
     left_um = [sparked_out(rng, first_hz, falls_s, widening_um)[1] for _ in range(50)]
