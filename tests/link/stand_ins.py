@@ -138,6 +138,9 @@ class StatusStandIn(StandIn):
         elif line == "G21 G91 G94":
             self.relative = True
         elif line.startswith("G91 G1"):
+            if re.search(r"[0-9.]*\.[0-9]*\.", line):
+                self.say("error:2")  # a number with two points is none: noise can make one
+                return
             self.go(line)
         elif line[:2] not in ("M3", "M4", "M5"):
             self.say("error:20")
