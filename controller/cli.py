@@ -7,7 +7,7 @@ from typing import Any
 import typer
 from typer.core import TyperGroup
 
-from controller import commands_plan, commands_record, commands_rehearse, commands_simulate
+from controller import commands_plan, commands_record, commands_rehearse, commands_run, commands_simulate
 from controller.plan.build import PlanRefused
 from controller.record.journal import JournalError
 from controller.record.run_folder import RunFolderError
@@ -47,6 +47,7 @@ app = typer.Typer(
 app.command("plan")(commands_plan.plan)
 app.command("rehearse")(commands_rehearse.rehearse)
 app.command("simulate")(commands_simulate.simulate)
+app.command("run")(commands_run.run)
 app.command("gauge")(commands_record.gauge)
 app.command("report")(commands_record.report)
 
