@@ -82,7 +82,7 @@ class Capture:
             self.start = StartRecord.model_validate_json(content[len(MAGIC) : line_end])
         except ValidationError as error:
             raise CaptureError(f"{self._path}: its start record can't be read ({error})") from error
-        self._content, self._begin = memoryview(content), line_end + 1
+        self._content, self._begin = content, line_end + 1
 
     def ticks(self) -> Iterator[tuple[Look, bytes, bytes, list[dict[str, Any]]]]:
         """Tick by tick: what was met, what was written to board and sampler, and the events as plain fields."""
@@ -94,7 +94,7 @@ class Capture:
                 return  # broken off here
             parts = []
             for length in lengths:
-                parts.append(bytes(content[place : place + length]))
+                parts.append(content[place : place + length])
                 place += length
             heard, heard_too, said, said_too, rest = parts
             look = Look(time_s, heard, heard_too)
