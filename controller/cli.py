@@ -7,7 +7,15 @@ from typing import Any
 import typer
 from typer.core import TyperGroup
 
-from controller import commands_plan, commands_record, commands_rehearse, commands_simulate
+from controller import (
+    commands_plan,
+    commands_record,
+    commands_rehearse,
+    commands_replay,
+    commands_run,
+    commands_simulate,
+)
+from controller.host.capture import CaptureError
 from controller.plan.build import PlanRefused
 from controller.record.journal import JournalError
 from controller.record.run_folder import RunFolderError
@@ -19,7 +27,7 @@ from controller.workshop import FirstArticleError
 BAD_INPUT = 2
 
 # What a person can mend: said in full, without a trace of the program's inside.
-MENDABLE = (BadUsage, FirstArticleError, JournalError, PlanRefused, RunFolderError, SettingsError)
+MENDABLE = (BadUsage, CaptureError, FirstArticleError, JournalError, PlanRefused, RunFolderError, SettingsError)
 
 
 class Commands(TyperGroup):
@@ -47,6 +55,8 @@ app = typer.Typer(
 app.command("plan")(commands_plan.plan)
 app.command("rehearse")(commands_rehearse.rehearse)
 app.command("simulate")(commands_simulate.simulate)
+app.command("run")(commands_run.run)
+app.command("replay")(commands_replay.repeat)
 app.command("gauge")(commands_record.gauge)
 app.command("report")(commands_record.report)
 

@@ -12,13 +12,13 @@ from time import monotonic
 from typing import Annotated
 
 import typer
-from rich.table import Table
 
 from controller.core.controller import Controller
 from controller.core.events import RunEnded
+from controller.ending import EXIT, show_summary
 from controller.record.journal import GaugedHole, Journal, StartRecord, StopRecord, append_gauged
 from controller.record.run_folder import complete_run_folder, make_run_folder
-from controller.record.summary import Summary, holes_words, spoken_time, summary_json, times
+from controller.record.summary import summary_json
 from controller.screen import (
     AsJson,
     BadUsage,
@@ -35,9 +35,6 @@ from controller.workshop import Assignment, assignment, controller_for, placed_h
 from sim.operator import GAUGING_U_MM
 from sim.rehearsal import Rehearsal
 from sim.settings import PlantSettings, load_plant
-
-# Exit codes by outcome, frozen in interfaces.md ("Commands").
-EXIT = {"complete": 0, "held": 3, "fault": 4, "aborted": 130}
 
 # Ticks between two looks at the keyboard and the progress bar: 20 s of machine time, some 30 ms of ours. Chosen so that
 # looking costs nothing and Ctrl-C is heeded at once.
@@ -182,47 +179,9 @@ def _stamp(moment: datetime) -> str:
 
 
 def _announce(given: Assignment, seed: int, folder: Path) -> None:
-    belief = given.belief
     job = f"{given.job.job.name} ({len(given.plan.holes)} holes)"
-    overcut = f"{belief.overcut.mean_mm:.3f} ± {belief.overcut.u_new_mm:.3f} mm a side"
     for line in (
         f"Rehearsing {job} on the virtual machine, seed {seed}, into {folder}",
-        f"Overcut believed: {overcut}, from {belief.source}",
+        f"Overcut believed: {given.belief.words()}",
     ):
         err.print(line, markup=False, highlight=False, soft_wrap=True)
-
-
-def show_summary(summary: Summary, folder: Path) -> None:
-    """The end of a run in words."""
-    table = Table(show_header=False, box=None, pad_edge=False)
-    for name, words in _summary_rows(summary):
-        table.add_row(f"[bold]{name}[/bold]", words)
-    out.print()
-    out.print(
-        summary.sentence(), style="bold green" if summary.outcome == "complete" else "bold yellow", highlight=False
-    )
-    out.print(table, highlight=False)
-    out.print(f"Report: {folder / 'report.html'}", markup=False, highlight=False, soft_wrap=True)
-
-
-def _summary_rows(summary: Summary) -> list[tuple[str, str]]:
-    took, eroding = spoken_time(summary.machine_seconds), spoken_time(summary.erode_seconds)
-    measured = f"{summary.measurements} times, {spoken_time(summary.measure_seconds)}"
-    share = summary.measure_seconds / summary.machine_seconds if summary.machine_seconds else 0.0
-    return [
-        ("Holes", holes_words(summary)),
-        ("Exit size", _exit_words(summary)),
-        ("Time", f"{took} of machine time, eroding {eroding}"),
-        ("Electrode", f"{summary.electrode_used_mm:.1f} mm worn off, advanced {summary.electrode_advances} times"),
-        ("Measured", f"{measured} ({share:.1%} of the time)"),
-        ("Shorts", f"{summary.shorts}, recoveries {summary.recoveries}; opened hot: {times(summary.hot_openings)}"),
-        ("Operator", f"{summary.operator_prompts} prompts, {summary.operator_rescues} of them not planned"),
-        ("Took", f"{spoken_time(summary.wall_seconds)} of wall time"),
-    ]
-
-
-def _exit_words(summary: Summary) -> str:
-    if summary.exit_diameter_mean_mm is None:
-        return "no hole through"
-    least, largest = summary.exit_diameter_least_mm, summary.exit_diameter_largest_mm
-    return f"mean {summary.exit_diameter_mean_mm:.3f} mm by estimate, {least:.3f} to {largest:.3f} mm"

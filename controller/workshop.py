@@ -33,6 +33,10 @@ class Belief:
     overcut: Overcut
     source: str
 
+    def words(self) -> str:
+        """Both in one line."""
+        return f"{self.overcut.mean_mm:.3f} ± {self.overcut.u_new_mm:.3f} mm a side, from {self.source}"
+
 
 @dataclass(slots=True, frozen=True)
 class Assignment:

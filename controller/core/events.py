@@ -217,6 +217,26 @@ class FaultTripped(Event):
 
 
 @dataclass(slots=True, frozen=True)
+class Noticed(Event):
+    """Something on a wire or in the loop worth a line in the record; `where` is `board`, `sampler` or `loop`."""
+
+    where: str
+    what: str
+
+
+@dataclass(slots=True, frozen=True)
+class TicksMissed(Event):
+    """Ticks that were due and left out since the last such event, the worst lateness (s), and the count so far.
+
+    A late tick is never made up for: that would be a burst of heartbeat edges without a look in between.
+    """
+
+    ticks: int
+    worst_s: float
+    total: int
+
+
+@dataclass(slots=True, frozen=True)
 class RunEnded(Event):
     """The program is over: `complete`, `held`, `fault` or `aborted`, and why."""
 

@@ -33,7 +33,18 @@ AGE_MOST_S: Final = 0.1
 # Live with no removal at most 10 s (interfaces.md): it etches the work.
 IDLE_MOST_S: Final = 9.8
 
+# From one tick to the next with the source on: after this long without a heartbeat the fail-safe gate has let the
+# source go (hold-up 60 ± 20 ms, release 20 ms, electrics.md), and it would come back with the next edges by itself.
+STILL_MOST_S: Final = 0.1
+
 GUARDS: tuple[Guard, ...] = (
+    Guard(
+        "host stood still",
+        lambda sense, locks: sense.step_s > STILL_MOST_S and locks.on[Output.SOURCE],
+        0.0,
+        "the program stood still for so long that the fail-safe gate has let the source go",
+        "find out what held the computer up (suspended? overloaded?), then start again",
+    ),
     Guard(
         "stop pressed",
         lambda sense, _: sense.seen.stop_pressed,
@@ -134,7 +145,7 @@ class GuardWatch:
             sense.live,
             locks.on[Output.SOURCE],
         )
-        running = sense.idle_s > IDLE_MOST_S or seen.sampler_age_s > AGE_MOST_S
+        running = sense.idle_s > IDLE_MOST_S or sense.step_s > STILL_MOST_S or seen.sampler_age_s > AGE_MOST_S
         if not (running or self._standing) and switches == self._switches:
             return
         self._switches = switches

@@ -23,11 +23,13 @@ class Sense:
         live_s: for how long.
         sparks: sparks in this tick.
         idle_s: time since the last spark while live: nothing was removed. A drop-out's low is no spark.
+        step_s: time since the observation before this one; 0 at the first.
         open_s: time that the gap now stood at high level without a long low, while live.
     """
 
     __slots__ = (
         "_backlash_um",
+        "_last_s",
         "_low_z_um",
         "_tick_s",
         "_to_volts",
@@ -39,6 +41,7 @@ class Sense:
         "reader",
         "seen",
         "sparks",
+        "step_s",
     )
 
     def __init__(self, machine: Machine) -> None:
@@ -51,6 +54,8 @@ class Sense:
         self.live = False
         self.live_s = self.idle_s = self.open_s = 0.0
         self.sparks = 0
+        self.step_s = 0.0
+        self._last_s: float | None = None
         self.seen: Observation
 
     @property
@@ -76,6 +81,8 @@ class Sense:
     def take(self, seen: Observation) -> None:
         """Digest one observation."""
         self.seen = seen
+        self.step_s = 0.0 if self._last_s is None else seen.time_s - self._last_s
+        self._last_s = seen.time_s
         if seen.contact_open:
             self.live, self.live_s, self.sparks = False, 0.0, 0
             return

@@ -138,6 +138,11 @@ class MotionBoard(ABC):
             case _:
                 self._note("not homed: the board is not connected")
 
+    def lose(self, time_s: float, why: str) -> None:
+        """The port has gone: nothing more will be heard."""
+        self._clock.now_s = time_s
+        self._fall(BoardState.LOST, why)
+
     def close(self, time_s: float) -> None:
         """The last thing before the port is closed: nothing further is written of any move."""
         self.carry_out(Halt(), time_s)

@@ -146,6 +146,13 @@ class Sampler:
             self._put(self._pins.source, high=False)
             self._put(self._pins.sensing, high=False)
 
+    def lose(self, time_s: float, why: str) -> None:
+        """The port has gone: nothing more will be heard, and no sample is young any more."""
+        self._failed = True
+        self.connected = False
+        self.notebook.note(time_s, why)
+        self.inputs.forget()
+
     def close(self) -> None:
         """The last thing before the port is closed: every output low, the source contact first; reporting ends."""
         self.isolate()

@@ -67,20 +67,33 @@ class FirmataParser:
     def feed(self, received: bytes) -> list[Message]:
         """The messages that are complete with these bytes."""
         messages: list[Message] = []
-        for byte in received:
-            if byte >= 0x80:
-                self._begin(byte, messages)
-            elif self._command == 0:
-                self.dropped += 1
-            else:
-                self._begun.append(byte)
-                if self._command != SYSEX:
-                    if len(self._begun) == 2:
-                        messages.append(_short(self._command, self._begun[0], self._begun[1]))
-                        self._clear(0)
-                elif len(self._begun) > SYSEX_MOST:
-                    self._drop(0)
+        place, whole = 0, len(received) - 2
+        while place < len(received):
+            byte = received[place]
+            # Nearly all of the traffic is readings that arrive whole: these go the short way.
+            if byte & KIND_MASK == ANALOG and not self._command and place < whole:
+                low, high = received[place + 1], received[place + 2]
+                if low < 0x80 and high < 0x80:
+                    messages.append(Analog(byte & CHANNEL_MASK, low | high << 7))
+                    place += 3
+                    continue
+            self._take(byte, messages)
+            place += 1
         return messages
+
+    def _take(self, byte: int, messages: list[Message]) -> None:
+        if byte >= 0x80:
+            self._begin(byte, messages)
+        elif self._command == 0:
+            self.dropped += 1
+        else:
+            self._begun.append(byte)
+            if self._command != SYSEX:
+                if len(self._begun) == 2:
+                    messages.append(_short(self._command, self._begun[0], self._begun[1]))
+                    self._clear(0)
+            elif len(self._begun) > SYSEX_MOST:
+                self._drop(0)
 
     def restart(self) -> None:
         """Forget a message begun."""

@@ -94,6 +94,13 @@ class MachineLink:
         else:
             self.sampler.receive(received, time_s)
 
+    def lose(self, wire: Wire, time_s: float, why: str) -> None:
+        """A port has gone while the machine was driven."""
+        if wire is Wire.BOARD:
+            self.board.lose(time_s, why)
+        else:
+            self.sampler.lose(time_s, why)
+
     def pending(self, wire: Wire, time_s: float) -> bytes:
         """What is to be written on a wire now, in one go; told once."""
         return self.board.pending(time_s) if wire is Wire.BOARD else self.sampler.pending(time_s)

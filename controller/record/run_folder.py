@@ -14,16 +14,21 @@ class RunFolderError(Exception):
     """The folder can't take a run; the message names it and says what would do."""
 
 
+def refuse_taken(run: Path) -> None:
+    """Make sure that a folder can take a new run: it must be absent or empty. Raises RunFolderError when it is not."""
+    if run.exists() and not run.is_dir():
+        raise RunFolderError(f"{run}: is a file; name a folder that is absent or empty")
+    if run.is_dir() and any(run.iterdir()):
+        raise RunFolderError(f"{run}: holds files already; name a folder that is absent or empty")
+
+
 def make_run_folder(run: Path) -> None:
     """Make the folder of a new run, which must be absent or empty.
 
     Raises:
         RunFolderError: Something is in the way.
     """
-    if run.exists() and not run.is_dir():
-        raise RunFolderError(f"{run}: is a file; name a folder that is absent or empty")
-    if run.is_dir() and any(run.iterdir()):
-        raise RunFolderError(f"{run}: holds files already; name a folder that is absent or empty")
+    refuse_taken(run)
     try:
         run.mkdir(parents=True, exist_ok=True)
     except OSError as error:

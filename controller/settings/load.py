@@ -31,6 +31,7 @@ __all__ = [
     "load_machine",
     "load_overlay",
     "load_technology",
+    "load_text",
     "resolve",
     "technology_of",
 ]
@@ -60,6 +61,15 @@ def load_technology(path: Path) -> Technology:
 def technology_of(job: Job, job_path: Path) -> Technology:
     """The technology a job names, looked for beside the job's file first; raises SettingsError."""
     return load_technology(resolve(job.job.technology, job_path, "technology"))
+
+
+def load_text(text: str, name: str, model: type[ModelT]) -> ModelT:
+    """The model of a file's text, as it was kept with a run; problems name it `name`. Raises SettingsError."""
+    try:
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise SettingsError([Problem(name, "", f"not valid TOML: {_lowered(str(error))}")]) from error
+    return _accepted(*_checked(raw, model, lambda _: name))
 
 
 def load_overlay(base: Path, overlay: Path | None, model: type[ModelT]) -> ModelT:

@@ -65,7 +65,22 @@ def test_each_guard_trips_on_its_condition_after_its_dwell(
 
 def test_every_guard_has_a_case() -> None:
     """No row of the table goes untested."""
-    assert [guard.cause for guard in GUARDS] == [case[0] for case in CASES]
+    assert [guard.cause for guard in GUARDS] == ["host stood still", *(case[0] for case in CASES)]
+
+
+@pytest.mark.parametrize(("step_s", "source_on", "trips"), [(0.09, True, False), (0.11, True, True), (9, False, False)])
+def test_a_host_that_stood_still_with_the_source_on_trips(step_s: float, source_on: bool, trips: bool) -> None:
+    """After 100 ms without a heartbeat edge the gate has let go (60 ± 20 and 20 ms, the project's electrics)."""
+    watch, sense, locks = GuardWatch(), Sense(MACHINE), Interlocks(MACHINE)
+    locks.on[Output.SOURCE] = source_on
+    cause = ""
+    for time_s in (0.0, TICK_S, TICK_S + step_s):
+        sense.take(seen(time_s=time_s, contact_open=not source_on, flow=True))
+        try:
+            watch.check(sense, locks)
+        except Trip as trip:
+            cause = trip.cause
+    assert cause == ("host stood still" if trips else "")
 
 
 def test_every_guard_says_what_it_means_and_what_clears_it() -> None:

@@ -1,0 +1,145 @@
+"""The clerk: a process beside the loop that keeps the record of a run and tells how it goes.
+
+What is slow happens here: a disk that synchronises, a terminal that scrolls. When the loop's process dies the clerk
+still puts the folder in order as far as the run got; it is never the one that ends a run.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import signal
+import socket
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import BinaryIO
+
+from controller.core.events import Event, FaultTripped, HoleFinished, PromptAnswered, PromptRaised, Said
+from controller.core.snapshot import Snapshot
+from controller.host.capture import CAPTURE_NAME
+from controller.host.outlet import Begin, Captured, Outlet, items
+from controller.host.stop_signals import SIGNALS
+from controller.record.happenings import happenings
+from controller.record.journal import Journal, JournalError, StopRecord
+from controller.record.run_folder import RunFolderError, complete_run_folder, make_run_folder
+from controller.screen import HoleProgressBar, err
+
+
+class Clerk:
+    """Keeps the record of one run.
+
+    Args:
+        begin: How the run began.
+        quiet: Tell nothing.
+        answered: Somebody can answer prompts where the run was started.
+    """
+
+    def __init__(self, begin: Begin, *, quiet: bool, answered: bool) -> None:
+        make_run_folder(begin.folder)
+        self._folder = begin.folder
+        self._journal = Journal(begin.folder, begin.start, begin.placed)
+        self._capture = self._open_capture(begin)
+        self._quiet, self._answered = quiet, answered
+        self._bar = HoleProgressBar(len(begin.placed), begin.start.job, quiet=quiet)
+        self._bar.__enter__()
+        self._stop: StopRecord | None = None
+
+    def take(self, item: object) -> None:
+        """Take what comes out of the loop."""
+        match item:
+            case Captured(record) if self._capture is not None:
+                self._capture.write(record)
+            case Event():
+                self._journal.append(item)
+                self._tell(item)
+            case Snapshot():
+                self._bar.show(item.holes_done, item.doing)
+            case StopRecord():
+                self._stop = item
+            case str():
+                self._say(item)
+
+    def finish(self) -> None:
+        """Everything is told: close the journal and complete the folder."""
+        self._bar.__exit__()
+        if self._capture is not None:
+            self._capture.close()
+        self._journal.close(self._stop)
+        complete_run_folder(self._folder)
+
+    @staticmethod
+    def _open_capture(begin: Begin) -> BinaryIO | None:
+        if not begin.capture:
+            return None
+        stream = (begin.folder / CAPTURE_NAME).open("xb")
+        stream.write(begin.capture)
+        return stream
+
+    def _tell(self, event: Event) -> None:
+        if isinstance(event, PromptRaised):
+            self._ask(event)
+        elif isinstance(event, PromptAnswered):
+            self._say(f"Answered: {event.choice} {event.reading}".rstrip())
+        elif words := told(event):
+            self._say(words)
+
+    def _ask(self, prompt: PromptRaised) -> None:
+        self._say(f"\nThe operator is needed: {prompt.topic}\n{prompt.what_happened}")
+        if self._answered:
+            self._say(f"{prompt.what_to_do}\nThen: {prompt.what_next}\nType one of: {', '.join(prompt.choices)}")
+
+    def _say(self, words: str) -> None:
+        if not self._quiet:
+            err.print(words, markup=False, highlight=False, soft_wrap=True)
+
+
+def told(event: Event) -> str:
+    """An event as a line for whoever watches; empty for what is everyday."""
+    stamp = f"[{event.time_s:8.1f} s]"
+    if isinstance(event, Said):
+        return f"{stamp} {event.text}"
+    if isinstance(event, HoleFinished) and event.outcome == "through":
+        return (
+            f"{stamp} Hole {event.hole} through: exit {event.exit_diameter_mm:.3f} ± {event.exit_diameter_u_mm:.3f} mm "
+            f"by estimate, {event.seconds:.0f} s, {event.shorts} shorts"
+        )
+    if isinstance(event, FaultTripped):
+        return f"{stamp} Fault: {event.cause}: {event.meaning}.\n  {event.remedy}"
+    return "\n".join(f"{stamp} {happening.words}" for happening in happenings([event]))
+
+
+def keep_record(connected: socket.socket, quiet: bool, answered: bool) -> None:
+    """What the clerk's process does, until the loop has finished or is dead. Exits with 1 when the record is broken."""
+    for number in SIGNALS:  # the run decides when it ends, and the record ends after it
+        signal.signal(number, signal.SIG_IGN)
+    clerk: Clerk | None = None
+    try:
+        for item in items(connected):
+            if isinstance(item, Begin):
+                clerk = Clerk(item, quiet=quiet, answered=answered)
+            elif clerk is not None:
+                clerk.take(item)
+        if clerk is not None:
+            clerk.finish()
+    except (OSError, sqlite3.Error, JournalError, RunFolderError) as broken:
+        err.print(f"The record of the run is broken off: {broken}", markup=False, highlight=False, soft_wrap=True)
+        raise SystemExit(1) from broken
+
+
+@contextmanager
+def clerk_process(*, quiet: bool, answered: bool) -> Iterator[Outlet]:
+    """A clerk in a process of its own while the block runs; the outlet leads to it.
+
+    When the block ends the clerk is waited for. `Outlet.broken` tells whether the record is whole.
+    """
+    ours, theirs = socket.socketpair()
+    outlet = Outlet(ours)
+    process = multiprocessing.get_context("spawn").Process(target=keep_record, args=(theirs, quiet, answered))
+    process.start()
+    theirs.close()
+    try:
+        yield outlet
+    finally:
+        outlet.finish()
+        process.join()
+        outlet.broken = outlet.broken or process.exitcode != 0

@@ -1,0 +1,154 @@
+"""`gapwright run`: a whole job on a real machine (or a simulated one), over its two wires, in real time."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from time import monotonic
+from typing import Annotated
+
+import typer
+
+from controller.cautions import acknowledge
+from controller.clerk import clerk_process
+from controller.connecting import FAULT, OnMachine, opened, refuse_unfit
+from controller.core.events import Noticed, RunEnded
+from controller.ending import EXIT, show_summary
+from controller.host.capture import head_bytes
+from controller.host.desk import NO_RECORD, RunDesk
+from controller.host.loop import drive
+from controller.host.outlet import Begin, Outlet
+from controller.host.pacer import Pacer
+from controller.host.realtime import be_on_time, be_ordinary
+from controller.host.session import Session
+from controller.host.stop_signals import StopSignals, stop_signals
+from controller.host.typed import Typed, somebody_sits_at
+from controller.link.machine_link import MachineLink
+from controller.record.journal import StopRecord, read_journal
+from controller.record.run_folder import refuse_taken
+from controller.record.summary import Summary, summarise, summary_json
+from controller.screen import AsJson, JobName, err, out
+from controller.workshop import Assignment, assignment, controller_for, placed_holes, start_record
+
+CUT = "stopped at once: source off, motion stopped where it was; reference the axes before anything else"
+
+
+def run(
+    job: JobName,
+    machine: OnMachine,
+    folder: Annotated[
+        Path | None,
+        typer.Option(
+            "--out", metavar="DIR", help="The run folder: absent or empty.", show_default="runs/<start>-<job>"
+        ),
+    ] = None,
+    headless: Annotated[
+        bool, typer.Option("--headless", help="Nobody sits here: end held at the first prompt.")
+    ] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="The cautions were read: for scripts.")] = False,
+    capture: Annotated[bool, typer.Option("--capture", help="Record every byte on both wires, for `replay`.")] = False,
+    first_article: Annotated[
+        list[Path] | None,
+        typer.Option("--first-article", metavar="RUN", help="Believe the holes gauged in this run and no others."),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Run a job on the machine: everything moves, and the source is switched on."""
+    given = assignment(job, machine, rehearsed=False, first_articles=first_article or ())
+    started = datetime.now(UTC)
+    order = Order(given, folder or Path("runs") / f"{started:%Y%m%d-%H%M%S}-{given.job.job.name}", capture, as_json)
+    refuse_taken(order.folder)
+    acknowledge(yes=yes)
+    typed = Typed(sys.stdin) if not headless and somebody_sits_at(sys.stdin) else None
+    with stop_signals() as stop:
+        outcome = _run(order, stop, typed, start=started)
+    summary = summarise(read_journal(order.folder))
+    _show(summary, order)
+    raise typer.Exit(EXIT[outcome])
+
+
+@dataclass(slots=True, frozen=True)
+class Order:
+    """One run to be made: what is given, its folder, whether every byte is recorded, whether to keep quiet."""
+
+    given: Assignment
+    folder: Path
+    captures: bool
+    quiet: bool
+
+
+def _run(order: Order, stop: StopSignals, typed: Typed | None, *, start: datetime) -> str:
+    """Connect, run, record; returns the outcome."""
+    began_s = monotonic()
+    with clerk_process(quiet=order.quiet, answered=typed is not None) as outlet:
+        wires = opened(order.given.machine)
+        refusals = be_on_time()
+        _announce(order, refusals)
+        session = Session(MachineLink(order.given.machine), controller_for(order.given))
+        desk = _desk(order, outlet, stop, typed, refusals, _stamp(start))
+        try:
+            pacer = drive(session, wires, 1.0 / order.given.machine.tick_hz, desk)
+        finally:
+            be_ordinary()
+        if not desk.begun:
+            refuse_unfit(session, interrupted=desk.interrupted)
+        ended = _ended(session, desk, pacer)
+        wall_s = monotonic() - began_s
+        stamp = _stamp(datetime.now(UTC))
+        outlet.put(
+            StopRecord(
+                outcome=ended.outcome, reason=ended.reason, machine_s=desk.time_s, wall_s=wall_s, stopped_utc=stamp
+            )
+        )
+    if outlet.broken:
+        err.print(f"{NO_RECORD}: {order.folder} is not complete", markup=False, highlight=False, soft_wrap=True)
+        raise typer.Exit(FAULT)
+    return ended.outcome
+
+
+def _desk(
+    order: Order, outlet: Outlet, stop: StopSignals, typed: Typed | None, refusals: list[str], started_utc: str
+) -> RunDesk:
+    def begin() -> Begin:
+        start = start_record(order.given, started_utc)
+        capture = head_bytes(start) if order.captures else b""
+        return Begin(order.folder, start, tuple(placed_holes(order.given)), capture)
+
+    return RunDesk(outlet, begin, stop, typed, captures=order.captures, remarks=refusals)
+
+
+def _ended(session: Session, desk: RunDesk, pacer: Pacer) -> RunEnded:
+    """How the run ended, put on record where the core did not do so itself."""
+    desk.note(Noticed(desk.time_s, "loop", pacer.words()))
+    ended = session.ended
+    if ended is None:
+        ended = RunEnded(desk.time_s, "aborted" if desk.interrupted else "fault", CUT)
+        desk.note(ended)
+    elif ended.outcome == "held" and desk.interrupted:
+        ended = RunEnded(ended.time_s, "aborted", ended.reason)
+    return ended
+
+
+def _announce(order: Order, refusals: list[str]) -> None:
+    job = f"{order.given.job.job.name} ({len(order.given.plan.holes)} holes)"
+    lines = [
+        f"Running {job} on {order.given.machine.name}, into {order.folder}",
+        f"Overcut believed: {order.given.belief.words()}",
+        *(f"Not as prompt as it could be: {refusal}" for refusal in refusals),
+        "Connecting (some seconds) …",
+    ]
+    for line in lines if not order.quiet else ():
+        err.print(line, markup=False, highlight=False, soft_wrap=True)
+
+
+def _show(summary: Summary, order: Order) -> None:
+    if order.quiet:
+        out.print(summary_json(summary), markup=False, highlight=False, soft_wrap=True, end="")
+    else:
+        show_summary(summary, order.folder)
+
+
+def _stamp(moment: datetime) -> str:
+    return f"{moment:%Y-%m-%dT%H:%M:%SZ}"

@@ -1,0 +1,69 @@
+"""The real-time loop: the only clock of the real machine. It waits, looks, writes, and hands everything else on.
+
+A heartbeat edge goes out with a completed tick of the core and in no other way, so whatever ends or stops this loop
+(a kill, a frozen process, a pulled cable) starves the fail-safe gate, and the source contact opens by itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from time import monotonic, sleep
+from typing import Protocol
+
+from controller.core.requests import Request
+from controller.host.pacer import Pacer
+from controller.host.session import Look, Outcome, Session
+from controller.host.wires import Wires
+from controller.link.machine_link import Wire
+
+
+class Desk(Protocol):
+    """Who a loop works for: it asks, and it takes what came of every look. Nothing here may wait."""
+
+    def requests(self, session: Session, now_s: float) -> Sequence[Request]:
+        """What is asked of the core in this tick."""
+
+    def take(self, session: Session, look: Look, outcome: Outcome) -> None:
+        """What came of a look."""
+
+    def cut(self, session: Session, now_s: float) -> bool:
+        """True when everything is to be stopped at once."""
+
+
+def drive(session: Session, wires: Wires, tick_s: float, desk: Desk) -> Pacer:
+    """Look after a session until it is over, unfit, or cut off. The ports were just opened; they are closed here."""
+    zero_s = monotonic()
+    pacer = Pacer(tick_s, 0.0)
+    orderly = False
+    try:
+        while not (session.over or session.unfit):
+            sleep(max(zero_s + pacer.due_s - monotonic(), 0.0))
+            now_s = monotonic() - zero_s
+            look = _met(session, wires, pacer, desk, now_s)
+            outcome = session.look(look)
+            _write(wires, outcome)
+            desk.take(session, look, outcome)
+            if desk.cut(session, now_s):
+                orderly = not session.driving  # nothing has moved yet
+                return pacer
+        orderly = True
+    finally:
+        now_s = monotonic() - zero_s
+        _write(wires, session.close(now_s) if orderly else session.emergency_stop(now_s))
+        wires.close()
+    return pacer
+
+
+def _met(session: Session, wires: Wires, pacer: Pacer, desk: Desk, now_s: float) -> Look:
+    """What the loop meets in this tick."""
+    pacer.begin(now_s)
+    missed = pacer.report(now_s) if session.driving else None
+    board, sampler = wires.read(Wire.BOARD), wires.read(Wire.SAMPLER)
+    asked = desk.requests(session, now_s)
+    return Look(now_s, board, sampler, asked, missed, wires.newly_gone())
+
+
+def _write(wires: Wires, outcome: Outcome) -> None:
+    """The board's bytes first: a retract waits for nothing."""
+    wires.write(Wire.BOARD, outcome.board)
+    wires.write(Wire.SAMPLER, outcome.sampler)
