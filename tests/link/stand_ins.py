@@ -132,15 +132,13 @@ class StatusStandIn(StandIn):
         elif line == "$H":
             self.home()
             return
-        elif self.locked:
-            self.say("error:9")
+        elif self.locked or re.search(r"\.[0-9]*\.", line):
+            # A number with two points is none: noise can make one.
+            self.say("error:9" if self.locked else "error:2")
             return
         elif line == "G21 G91 G94":
             self.relative = True
         elif line.startswith("G91 G1"):
-            if re.search(r"[0-9.]*\.[0-9]*\.", line):
-                self.say("error:2")  # a number with two points is none: noise can make one
-                return
             self.go(line)
         elif line[:2] not in ("M3", "M4", "M5"):
             self.say("error:20")
