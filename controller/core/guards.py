@@ -45,6 +45,14 @@ GUARDS: tuple[Guard, ...] = (
         "the program stood still for so long that the fail-safe gate has let the source go",
         "find out what held the computer up (suspended? overloaded?), then start again",
     ),
+    # Before all inputs: without the sampler every input reads as its worst, and would name a cause that is none.
+    Guard(
+        "sampler silent",
+        lambda sense, _: sense.seen.sampler_age_s > AGE_MOST_S,
+        0.0,  # its time is in the condition itself
+        "no sample of the gap has arrived for a tenth of a second",
+        "look at the sampler's cable and supply",
+    ),
     Guard(
         "stop pressed",
         lambda sense, _: sense.seen.stop_pressed,
@@ -65,13 +73,6 @@ GUARDS: tuple[Guard, ...] = (
         1.0,  # a level switch bobs; a second of dry pump harms nothing (common practice, no source)
         "the tank level switch says that the water is low",
         "fill the tank, look for a leak, then start again",
-    ),
-    Guard(
-        "sampler silent",
-        lambda sense, _: sense.seen.sampler_age_s > AGE_MOST_S,
-        0.0,  # its time is in the condition itself
-        "no sample of the gap has arrived for a tenth of a second",
-        "look at the sampler's cable and supply",
     ),
     Guard(
         "board alarm",

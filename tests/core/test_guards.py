@@ -22,10 +22,10 @@ from tests.properties.observations import Upset, spoil
 TICK_S = 0.01
 # Cause, what is seen, whether the source is commanded on, and the time until the trip (s).
 CASES: list[tuple[str, dict[str, Any], bool, float]] = [
+    ("sampler silent", {"sampler_age_s": 0.11}, False, 0.0),
     ("stop pressed", {"stop_pressed": True}, False, 0.0),
     ("guard open", {"guard_closed": False, "contact_open": False, "flow": True}, True, 0.0),
     ("tank low", {"level_ok": False}, False, 1.0),
-    ("sampler silent", {"sampler_age_s": 0.11}, False, 0.0),
     ("board alarm", {"board": BoardState.ALARM}, False, 0.0),
     ("board lost", {"board": BoardState.LOST}, False, 0.0),
     ("flow lost", {"flow": False, "contact_open": False}, True, 0.3),
