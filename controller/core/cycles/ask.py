@@ -17,10 +17,8 @@ class EndRun(Exception):
 
 
 # Said in full wherever hands go near the electrode (electrics.md, "What is not software").
-HANDS_OFF = (
-    "Switch the supply off at its isolator, wait 5 s, check with a meter that the electrode is dead. "
-    "Only then reach in. Switch the supply on again afterwards, hands away, guard closed."
-)
+DEAD = "Switch the supply off at its isolator, wait 5 s, check with a meter that the electrode is dead."
+HANDS_OFF = f"{DEAD} Only then reach in. Switch the supply on again afterwards, hands away, guard closed."
 
 
 def ask(
