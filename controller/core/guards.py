@@ -36,8 +36,8 @@ def _board_watched(locks: Interlocks) -> bool:
 
 
 def _live(sense: Sense, locks: Interlocks) -> bool:
-    """The source stands on the electrode, and not only to be looked at."""
-    return sense.live and not _harmless(sense, locks)
+    """The source stands on the electrode, as far as is known, and not only to be looked at."""
+    return sense.live and not locks.inspecting and not locks.absent
 
 
 @dataclass(slots=True, frozen=True)

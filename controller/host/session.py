@@ -77,7 +77,9 @@ class Session:
     @property
     def unfit(self) -> list[Problem]:
         """Why the machine can't be driven, once connecting is over; empty while all goes well."""
-        return [] if self.driving or self.link.connecting else self.link.problems
+        if self.driving or self.link.connecting or (self._lenient and self.link.connected):
+            return []
+        return self.link.problems
 
     @property
     def ended(self) -> RunEnded | None:

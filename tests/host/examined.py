@@ -51,6 +51,7 @@ class VirtualBench:
         faults: What goes wrong, as `simulate --fault` takes it.
         answers: What is answered to prompts, by topic; a deed may stand before the answer (`supply off: off`).
         plant: What is true of it.
+        seed: Of all its chance.
     """
 
     def __init__(
@@ -60,10 +61,11 @@ class VirtualBench:
         faults: Sequence[str] = (),
         answers: Mapping[str, str] | None = None,
         plant: PlantSettings | None = None,
+        seed: int = 3,
     ) -> None:
         job = load_job(resolve("coupon.toml", kind="jobs"))
         injected = tuple(planned(spec, machine.motion.convention) for spec in faults)
-        self.wired = WiredMachine(machine, job, build_plan(job, machine), plant or load_plant(), 3, injected)
+        self.wired = WiredMachine(machine, job, build_plan(job, machine), plant or load_plant(), seed, injected)
         self.session = Session(MachineLink(machine), core, lenient=True)
         self.events: list[Event] = []
         self._answers = answers or {}
@@ -125,10 +127,11 @@ def examined(
     hands_s: float = 5.0,
     left_out: Sequence[str] = (),
     plant: PlantSettings | None = None,
+    seed: int = 3,
 ) -> VirtualBench:
     """A whole commissioning."""
     machine = machine_of(convention, front_end)
     core = Commissioning(machine, answers=answers is not None, hands_s=hands_s, left_out=frozenset(left_out))
-    bench = VirtualBench(machine, core, faults, answers, plant)
+    bench = VirtualBench(machine, core, faults, answers, plant, seed)
     bench.to_end()
     return bench

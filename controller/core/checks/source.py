@@ -87,8 +87,8 @@ def _close(exam: Examination) -> Cycle[float | None]:
         raise Trip("sensing path closed", "it reads contact at the top of z", "look for a bridge; dry the electrode")
     yield from release(bench)
     yield from pause(bench, BREAK_BEFORE_MAKE_S + SENSE_SETTLE_S)
-    yield (Switch(Output.SOURCE, True),)
     began_s = bench.now_s
+    yield (Switch(Output.SOURCE, True),)
     closed = yield from until(bench, lambda: not bench.sense.seen.contact_open, MAKE_MOST_S + bench.tick_s)
     took_s = bench.now_s - began_s
     if not closed:
@@ -104,8 +104,8 @@ def _open(exam: Examination) -> Cycle[float | None]:
     bench = exam.bench
     if not (yield from until(bench, lambda: bench.locks.gap_open_s >= GAP_OPEN_BEFORE_BREAK_S, OPEN_TIMEOUT_S)):
         raise Trip("no voltage", "the gap reads low on a clear electrode", "look at the supply and the front end")
-    yield (Switch(Output.SOURCE, False),)
     began_s = bench.now_s
+    yield (Switch(Output.SOURCE, False),)
     opened = yield from until(bench, lambda: bench.sense.seen.contact_open, MAKE_MOST_S)
     return bench.now_s - began_s if opened else None
 
@@ -128,7 +128,7 @@ def _source(exam: Examination) -> Cycle[Verdict]:
             + ("" if exam.passed("pump") else ", and no water came either: no heartbeat supply"),
             f"{NO_SUPPLY}; then at coil and contact",
         )
-    alive = yield from until(bench, lambda: bench.sense.open_s >= bench.tick_s, ALIVE_TIMEOUT_S)
+    alive = yield from until(bench, lambda: bench.locks.gap_open_s >= GAP_OPEN_BEFORE_BREAK_S, ALIVE_TIMEOUT_S)
     readings = yield from exam.volts(LEVEL_S)
     level_v = median(readings) if readings else 0.0
     level = Figure("open gap", level_v, "V", 2)
@@ -234,7 +234,7 @@ def _starved(exam: Examination) -> Cycle[Verdict]:
     if (yield from _close(exam)) is None:
         return failed("the source contact does not close", NO_SUPPLY)
     yield from pause(bench, MAKE_MOST_S)
-    began_s = bench.now_s
+    began_s = bench.now_s - bench.tick_s  # the last edge went out with the tick before
     while not bench.sense.seen.contact_open and bench.now_s - began_s < STARVED_WAIT_S:
         yield (Withhold(),)
     fell = bench.sense.seen.contact_open

@@ -111,6 +111,10 @@ def _repeatability(exam: Examination) -> Cycle[Verdict]:
     heights: list[float] = []
     closed_v = 0.0
     for _ in range(TOUCHES):
+        # Well off in between, so that every touch is one of its own.
+        yield slide.back(RETRACT_UM, LIFT_UM_S)
+        yield from drain(exam.bench)
+        yield from _down(exam, slide)
         height_um, _wet = yield from touch_again(exam.bench, slide)
         heights.append(height_um)
         closed_v = max(closed_v, (yield from reading_v(exam.bench)))
