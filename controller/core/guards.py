@@ -71,8 +71,8 @@ GUARDS: tuple[Guard, ...] = (
     # Before all inputs: without the sampler every input reads as its worst, and would name a cause that is none.
     Guard(
         "sampler silent",
-        lambda sense, _: sense.seen.sampler_age_s > AGE_MOST_S,
-        0.0,  # its time is in the condition itself
+        lambda sense, locks: sense.seen.sampler_age_s > AGE_MOST_S and locks.phase is not Phase.FAULT,
+        0.0,  # its time is in the condition itself; in fault everything is off already
         "no sample of the gap has arrived for a tenth of a second",
         "look at the sampler's cable and supply",
     ),
