@@ -11,7 +11,7 @@ from controller.core.conductor import Conductor, TickOutput
 from controller.core.electrode import Electrode
 from controller.core.events import RunEnded
 from controller.core.interlocks import Interlocks
-from controller.core.phases import PhaseMachine
+from controller.core.phases import PhaseMachine, Trigger
 from controller.core.rig import Bench, Cycle, Trip
 from controller.core.sense import Sense
 from controller.settings.machine import Machine
@@ -38,6 +38,8 @@ class Commissioning(Conductor):
         bench = bench_of(machine)
         self._exam = Examination(bench, answers, hands_s, left_out)
         super().__init__(bench, commissioning(self._exam))
+        # Before the first tick: what the guards would trip on is what is to be found out.
+        bench.phases.fire(Trigger.INSPECT)
 
     def _after_fault(self, trip: Trip) -> Cycle[RunEnded] | None:
         return resumed(self._exam, trip) if self._exam.current[0] else None

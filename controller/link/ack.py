@@ -79,10 +79,15 @@ class AckBoard(MotionBoard):
         self._asked_s = self._busy_s = -1e9
 
     def emergency_stop(self, time_s: float) -> None:
-        """Quick stop; on some builds it resets the board, so the position counts as lost on all."""
+        """Quick stop; on some builds it resets the board, so the position counts as lost on all.
+
+        While homing it would wait in the queue until the axis has found its switch, or its end: only the kill is heard
+        at once then, by boards that listen for it (common practice, no source); on others the hard-wired stop is left.
+        """
         self._clock.now_s = time_s
+        stop = KILL if self.state is BoardState.HOMING else STOP
         self._fall(BoardState.LOST, "emergency stop: the position is lost")
-        self._outbox += STOP.encode("ascii") + b"\n"
+        self._outbox += stop.encode("ascii") + b"\n"
 
     # -- lines from the board -------------------------------------------------------------------------------------
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from controller.link.grid import decimal
 from controller.settings.machine import Axes
 
-RENUMBER, STOP, COUNT, END_STOPS, DRAIN = "M110 N0", "M410", "M114", "M119", "M400"
+RENUMBER, STOP, KILL, COUNT, END_STOPS, DRAIN = "M110 N0", "M410", "M112", "M114", "M119", "M400"
 # z first: the tip leaves the work before anything goes sideways. One line for each axis, so that the one that does not
 # find its switch is known.
 HOME_LINES = ("G28 Z0", "G28 X0", "G28 Y0")

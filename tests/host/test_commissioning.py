@@ -8,9 +8,11 @@ from controller.core.checks.plan import CHECKS
 from controller.core.commissioning import Commissioning
 from controller.core.events import Checked
 from controller.core.requests import HoldRequest
+from controller.link.findings import findings
 from tests.host.examined import VirtualBench, examined, machine_of, plant_of
 
 ALWAYS = {check.name for check in CHECKS} - {"supply", "polarity"}
+SLOW = ("repeatability", "backlash", "retract", "fingerprint")
 WATCHED = {"source contact stuck": "supply off: off", "referencing unwatched": "go on"}
 METER = {"meter for the polarity": "clipped", "sign of the voltage": "plus"}
 BOTH = pytest.mark.parametrize("convention", ["status", "ack"])
@@ -29,9 +31,10 @@ def words(bench: VirtualBench, name: str) -> str:
 @BOTH
 @pytest.mark.parametrize("front_end", ["clamp", "biased", "divider"])
 def test_a_sound_machine_passes_everything(convention: str, front_end: str) -> None:
-    bench = examined(convention, front_end, answers=METER)
-    wanted = ALWAYS | ({"polarity"} if front_end == "divider" else set())
-    assert set(bench.outcomes("pass")) == set(bench.verdicts) == wanted
+    slow = () if (convention, front_end) == ("ack", "biased") else SLOW
+    bench = examined(convention, front_end, answers=METER, left_out=slow)
+    wanted = (ALWAYS | ({"polarity"} if front_end == "divider" else set())) - set(slow)
+    assert set(bench.outcomes("pass")) == set(bench.verdicts) - set(slow) == wanted
     assert bench.session.ended is not None
     assert bench.session.ended.outcome == "complete"
     truth = bench.wired.plant.truth
@@ -42,12 +45,15 @@ def test_a_sound_machine_passes_everything(convention: str, front_end: str) -> N
 @BOTH
 def test_what_is_measured_is_true(convention: str) -> None:
     """Play, drop-outs and latencies of the default plant, which the controller never reads."""
+    left_out = SLOW[3:] if convention == "ack" else ()
     plant = plant_of(axes={"backlash_um": 31.0}, source={"dropout_rate_hz": 0.8, "dropout_median_ms": 90.0})
-    found = examined(convention, plant=plant, hands_s=0.0).verdicts
+    found = examined(convention, plant=plant, hands_s=0.0, left_out=left_out).verdicts
     step_um = machine_of(convention).useful_move_um
     assert figure(found["backlash"], "B") == pytest.approx(31.0, abs=2.0 + step_um)  # stick-slip of 2 µm, one step
-    assert figure(found["fingerprint"], "rate") == pytest.approx(0.8, rel=0.5)  # some 44 events: ± 15 % (Poisson), 3 s
-    assert figure(found["fingerprint"], "median") == pytest.approx(90.0, rel=0.4)  # log-normal, s 0.7, 44 of them
+    if "fingerprint" not in left_out:
+        # Some 44 of them: a rate to 15 % (Poisson), a median to 0.7 · 1.25 / √44 = 13 % (log-normal); three of each.
+        assert figure(found["fingerprint"], "rate") == pytest.approx(0.8, rel=0.45)
+        assert figure(found["fingerprint"], "median") == pytest.approx(90.0, rel=0.4)
     assert 60.0 <= figure(found["starved-source"], "fell after") <= 120.0  # hold-up 60, release 20, wire
     assert 0.5 <= figure(found["starved-pump"], "stopped after") <= 2.0
     assert found["stop"].outcome == "not done"
@@ -55,7 +61,7 @@ def test_what_is_measured_is_true(convention: str) -> None:
 
 def test_the_source_is_live_for_a_minute_at_the_most_and_never_wet() -> None:
     machine = machine_of("status")
-    core = Commissioning(machine, answers=False, hands_s=0.0, left_out=frozenset())
+    core = Commissioning(machine, answers=False, hands_s=0.0, left_out=frozenset(SLOW[:3]))
     bench = VirtualBench(machine, core)
     live_s = wet = 0.0
     while not bench.session.over:
@@ -80,13 +86,14 @@ FAULTS = {
 @BOTH
 @pytest.mark.parametrize("fault", FAULTS)
 def test_a_fault_is_named_and_the_rest_is_checked_as_far_as_it_can_be(convention: str, fault: str) -> None:
-    bench = examined(convention, faults=[f"{fault}@t:0s"], answers=WATCHED)
+    left_out = (*SLOW, "travel") if fault == "source-reversed" else (*SLOW, "travel", "electrode")
+    bench = examined(convention, faults=[f"{fault}@t:0s"], answers=WATCHED, left_out=left_out)
     name, said = FAULTS[fault]
     assert said in words(bench, name)
     assert bench.verdicts[name].outcome == "fail"
     assert set(bench.verdicts) >= ALWAYS
     others = set(bench.outcomes("fail")) - {name}
-    assert others == ({"source"} if fault == "no-heartbeat-supply" else set())
+    assert others == set()
     assert bench.session.ended is not None
     assert bench.session.ended.outcome == "fault"
 
@@ -94,10 +101,14 @@ def test_a_fault_is_named_and_the_rest_is_checked_as_far_as_it_can_be(convention
 @BOTH
 def test_a_wrong_idle_lock_is_read_or_answered(convention: str) -> None:
     """`status` boards list the setting; an `ack` board that can't be told says so by not knowing the word."""
-    bench = examined(convention, faults=["idle-lock@t:0s"], hands_s=0.0, left_out=["fingerprint"])
-    [problem] = bench.session.link.problems
-    assert (problem.name, problem.bars) == ("idle lock", False)
-    assert bench.verdicts["axes"].outcome == "pass"
+    machine = machine_of(convention)
+    core = Commissioning(machine, answers=False, hands_s=0.0, left_out=frozenset())
+    bench = VirtualBench(machine, core, ["idle-lock@t:0s"])
+    while not bench.session.driving:
+        bench.tick()
+    boards, settings = findings(bench.session.link, machine, bench.time_s)
+    assert (boards.outcome, settings.outcome) == ("pass", "fail")
+    assert "idle lock" in settings.words
 
 
 @BOTH
@@ -114,6 +125,13 @@ def test_all_five_together_are_all_named(convention: str, axis: str) -> None:
 
 
 # -- what must not happen ----------------------------------------------------------------------------------------------
+
+
+def test_a_contact_that_does_not_close_is_laid_to_the_gate_s_supply() -> None:
+    left_out = (*SLOW, "travel", "pump")
+    bench = examined("status", faults=["no-heartbeat-supply@t:0s"], hands_s=0.0, left_out=left_out)
+    assert "no heartbeat supply" in words(bench, "source")
+    assert bench.wired.plant.truth.hot_openings == 0
 
 
 @BOTH
@@ -136,7 +154,7 @@ def test_a_supply_said_to_be_off_is_looked_at_on_the_pin() -> None:
 @BOTH
 def test_a_tip_that_goes_down_instead_of_up_is_stopped_by_what_it_meets(convention: str) -> None:
     machine = machine_of(convention)
-    core = Commissioning(machine, answers=False, hands_s=0.0, left_out=frozenset())
+    core = Commissioning(machine, answers=False, hands_s=0.0, left_out=frozenset(SLOW[:3]))
     bench = VirtualBench(machine, core, ["z-reversed@t:0s"])
     axes = bench.wired.plant.axes
     x_um, y_um, z_um = axes.face_um
@@ -154,16 +172,16 @@ def test_a_tip_that_goes_down_instead_of_up_is_stopped_by_what_it_meets(conventi
 
 def test_a_contact_that_welds_while_the_source_is_on_is_named() -> None:
     """It welds during the fingerprint, and nothing is said of the fingerprint then."""
-    bench = examined("status", faults=["contact-stuck@t:150s"], hands_s=0.0)
+    bench = examined("status", faults=["contact-stuck@t:90s"], hands_s=0.0, left_out=SLOW[:3])
     assert "stuck" in words(bench, "fingerprint")
     assert bench.outcomes("fail") == ["fingerprint"]
 
 
 def test_without_a_meter_a_divider_s_polarity_is_not_passed() -> None:
-    found = examined("status", "divider", hands_s=0.0, left_out=["fingerprint"]).verdicts
+    found = examined("status", "divider", hands_s=0.0, left_out=SLOW).verdicts
     assert (found["polarity"].outcome, found["fingerprint"].outcome) == ("not done", "not done")
     answers = METER | {"sign of the voltage": "minus"}
-    found = examined("status", "divider", answers=answers, hands_s=0.0, left_out=["fingerprint"]).verdicts
+    found = examined("status", "divider", answers=answers, hands_s=0.0, left_out=SLOW).verdicts
     assert "wrong polarity" in found["polarity"].words
 
 
@@ -177,7 +195,7 @@ def test_a_sampler_that_falls_silent_ends_it_with_a_verdict_for_every_check() ->
 
 def test_an_interruption_ends_it_in_order_with_the_source_off() -> None:
     machine = machine_of("status")
-    core = Commissioning(machine, answers=False, hands_s=0.0, left_out=frozenset())
+    core = Commissioning(machine, answers=False, hands_s=0.0, left_out=frozenset(SLOW[:3]))
     bench = VirtualBench(machine, core)
     while not bench.wired.plant.truth.live:
         bench.tick()
@@ -191,15 +209,12 @@ def test_an_interruption_ends_it_in_order_with_the_source_off() -> None:
     assert bench.wired.plant.truth.hot_openings == 0
 
 
-@pytest.mark.parametrize(
-    ("deed", "name", "outcome"),
-    [("open guard", "guard", "fail"), ("drain tank", "level", "fail"), ("stop", "stop", "fail")],
-)
-def test_an_input_that_reads_wrong_at_rest_is_a_failure(deed: str, name: str, outcome: str) -> None:
+@pytest.mark.parametrize(("deed", "name"), [("open guard", "guard"), ("drain tank", "level"), ("stop", "stop")])
+def test_an_input_that_reads_wrong_at_rest_is_a_failure(deed: str, name: str) -> None:
     from sim.person import obey
 
     machine = machine_of("status")
-    bench = VirtualBench(machine, Commissioning(machine, answers=False, hands_s=0.0, left_out=frozenset()))
+    bench = VirtualBench(machine, Commissioning(machine, answers=False, hands_s=0.0, left_out=frozenset(SLOW)))
     obey(bench.wired.plant, deed)
     bench.to_end()
     assert bench.verdicts[name].outcome == "fail"

@@ -48,18 +48,16 @@ def test_a_jog_down_stops_where_the_tip_meets_metal(convention: str) -> None:
     assert truth.crashes == 0
 
 
-@BOTH
-def test_a_touch_finds_the_work(convention: str) -> None:
-    bench = done(convention, touch_at(60.0, 50.0))
+def test_a_touch_finds_the_work() -> None:
+    bench = done("status", touch_at(60.0, 50.0))
     touched = last(bench, Touched)
     assert isinstance(touched, Touched)
     truth = bench.wired.plant.truth
     assert touched.axis_z_mm - truth.tip_length_mm == pytest.approx(truth.surface_mm(60.0, 50.0), abs=0.02)
 
 
-@BOTH
-def test_the_electrode_is_measured(convention: str) -> None:
-    bench = done(convention, measured)
+def test_the_electrode_is_measured() -> None:
+    bench = done("ack", measured)
     found = last(bench, ElectrodeMeasured)
     assert isinstance(found, ElectrodeMeasured)
     # The plate's height is known to 5 µm, a touch to 5 µm, homing to 4 µm (standard uncertainties); three of them.

@@ -21,13 +21,13 @@ from controller.core.checks.examination import (
     standard_deviation,
 )
 from controller.core.checks.gate import NO_SUPPLY
-from controller.core.commands import Output, Switch, Withhold
+from controller.core.commands import Move, Output, Switch, Withhold
 from controller.core.cycles.ask import DEAD, pose
 from controller.core.cycles.contacts import ALIVE_TIMEOUT_S, OPEN_V, SENSE_SETTLE_S, prove
 from controller.core.cycles.stand_down import OPEN_TIMEOUT_S
 from controller.core.cycles.touch import release
 from controller.core.cycles.travel import rise_to_top
-from controller.core.cycles.wait import pause, until
+from controller.core.cycles.wait import drain, pause, until
 from controller.core.events import Figure
 from controller.core.interlocks import BREAK_BEFORE_MAKE_S, GAP_OPEN_BEFORE_BREAK_S, MAKE_MOST_S
 from controller.core.permissions import FINGERPRINT_S
@@ -79,9 +79,13 @@ def _why_not(exam: Examination) -> Verdict | None:
 
 def _close(exam: Examination) -> Cycle[float | None]:
     """The source on the clear electrode, by the switching order; the time its contact took, None if it stayed open."""
-    bench = exam.bench
+    bench, axes = exam.bench, exam.bench.machine.axes
     exam.leave_commission()
     yield from rise_to_top(bench)
+    # Away from the plate, too, to where the axes stand after homing.
+    home_um = axes.home_mm[0] * UM_PER_MM, axes.home_mm[1] * UM_PER_MM
+    yield (Move(*home_um, bench.sense.seen.z_um, min(axes.top_speed_mm_s[:2]) * UM_PER_MM),)
+    yield from drain(bench)
     exam.stand()
     if (yield from prove(bench)) <= OPEN_V:
         raise Trip("sensing path closed", "it reads contact at the top of z", "look for a bridge; dry the electrode")
