@@ -19,6 +19,7 @@ from controller.link.ack_words import (
     DRAIN,
     END_STOPS,
     HOME_LINES,
+    KILL,
     RENUMBER,
     STOP,
     what_must_hold,
