@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from math import inf
 from typing import Final
 
 from controller.core.commands import Output
@@ -28,6 +29,13 @@ def dry_s(locks: Interlocks) -> float:
 def _harmless(sense: Sense, locks: Interlocks) -> bool:
     """A closed contact is what is being looked into, or leads to a supply that is off, as the pin goes on showing."""
     return locks.inspecting or (locks.absent and sense.pin_v() < ABSENT_V)
+
+
+def _age_most_s(locks: Interlocks) -> float:
+    """How old the last sample may be (s): in fault everything is off already, and a commissioning may go on from it."""
+    if not locks.inspecting:
+        return AGE_MOST_S
+    return inf if locks.phase is Phase.FAULT else STANDING_AGE_MOST_S
 
 
 def _board_watched(locks: Interlocks) -> bool:
@@ -53,6 +61,8 @@ class Guard:
 
 # Ten times the worst age measured of a healthy stream (11 ms, wires.md).
 AGE_MOST_S: Final = 0.1
+# With nothing on and nothing moving a computer that was held up for a moment is no fault of the machine. Chosen.
+STANDING_AGE_MOST_S: Final = 1.0
 # Live with no removal at most 10 s (interfaces.md): it etches the work.
 IDLE_MOST_S: Final = 9.8
 
@@ -71,8 +81,8 @@ GUARDS: tuple[Guard, ...] = (
     # Before all inputs: without the sampler every input reads as its worst, and would name a cause that is none.
     Guard(
         "sampler silent",
-        lambda sense, locks: sense.seen.sampler_age_s > AGE_MOST_S and locks.phase is not Phase.FAULT,
-        0.0,  # its time is in the condition itself; in fault everything is off already
+        lambda sense, locks: sense.seen.sampler_age_s > _age_most_s(locks),
+        0.0,  # its time is in the condition itself
         "no sample of the gap has arrived for a tenth of a second",
         "look at the sampler's cable and supply",
     ),
