@@ -73,7 +73,7 @@ def _end(exam: Examination) -> RunEnded:
     open_ = [name for name, outcome in exam.found.items() if outcome == NOT_DONE and name not in exam.left_out]
     now_s = exam.bench.now_s
     if bad:
-        return RunEnded(now_s, "fault", f"not fit for a job: {', '.join(bad)}")
+        return RunEnded(now_s, "fault", f"failed: {', '.join(bad)}")
     if open_:
         return RunEnded(now_s, "held", f"nothing failed, and not everything was checked: {', '.join(open_)}")
     return RunEnded(now_s, "complete", "every check was passed")
