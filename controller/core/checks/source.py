@@ -12,6 +12,7 @@ from statistics import median
 from typing import Final
 
 from controller.core.checks.examination import (
+    FAILED,
     Check,
     Examination,
     Verdict,
@@ -110,8 +111,10 @@ def _open(exam: Examination) -> Cycle[float | None]:
         raise Trip("no voltage", "the gap reads low on a clear electrode", "look at the supply and the front end")
     began_s = bench.now_s
     yield (Switch(Output.SOURCE, False),)
-    opened = yield from until(bench, lambda: bench.sense.seen.contact_open, MAKE_MOST_S)
-    return bench.now_s - began_s if opened else None
+    if not (yield from until(bench, lambda: bench.sense.seen.contact_open, MAKE_MOST_S)):
+        exam.found["contact"] = FAILED  # nothing moves any more
+        return None
+    return bench.now_s - began_s
 
 
 STUCK: Final = (
