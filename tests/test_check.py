@@ -8,6 +8,10 @@ import pytest
 from typer.testing import CliRunner
 
 from controller.cli import app
+from controller.host.replay import session_of
+from controller.record.calibration import write_calibration
+from controller.settings.calibration import Calibration
+from controller.workshop import assignment, start_record
 
 RUN = CliRunner()
 
@@ -67,3 +71,22 @@ def test_soft_limits_hold_before_anything_is_opened(
 @pytest.mark.parametrize("command", ["jog", "measure"])
 def test_nothing_moves_before_the_cautions_are_acknowledged(workshop: Path, command: str) -> None:
     assert "start again with --yes" in refused(command, "--machine", "status.toml")
+
+
+def test_what_was_measured_is_believed_by_real_runs_and_goes_into_their_record(workshop: Path) -> None:
+    calibration = Calibration(machine="status-machine", when_utc="2020-01-01T10:00:00Z", backlash_z_um=21.0)
+    write_calibration(workshop, calibration, None)
+    given = assignment("coupon.toml", "status.toml", rehearsed=False)
+    assert given.machine.axes.backlash_um[2] == 21.0
+    assert "backlash of z 21 µm" in given.calibration_words()
+    repeated = session_of(start_record(given, "2020-01-02T10:00:00Z"))
+    assert repeated.link.board._machine == given.machine
+    rehearsed = assignment("coupon.toml", "status.toml", rehearsed=True)
+    assert (rehearsed.machine.axes.backlash_um[2], rehearsed.calibration_words()) == (40.0, "")
+
+
+def test_a_plan_says_what_was_measured(workshop: Path) -> None:
+    calibration = Calibration(machine="status-machine", when_utc="2020-01-01T10:00:00Z", backlash_z_um=21.0)
+    write_calibration(workshop, calibration, None)
+    told = RUN.invoke(app, ["plan", "coupon.toml", "--machine", "status.toml"])
+    assert "Measured of the machine: backlash of z 21 µm" in told.output
