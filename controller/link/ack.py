@@ -20,6 +20,7 @@ from controller.link.ack_words import (
     END_STOPS,
     HOME_LINES,
     KILL,
+    LETS_GO,
     RENUMBER,
     STOP,
     what_must_hold,
@@ -57,12 +58,6 @@ RESEND_QUIET_S = 0.02
 # Times that lines are sent again without one taken between: then the wire is not fit for use. Chosen: with the quiet
 # time and the lines themselves about a second, after which the board counts as lost anyway.
 RESENDS_MOST = 20
-
-LETS_GO = (
-    "idle lock",
-    f"the board does not know {ALWAYS_ON}, so it lets its motors go whenever it stands for a while",
-    "use firmware built with a motor time-out that can be switched off: positions are lost at every pause",
-)
 
 
 class AckBoard(MotionBoard):
