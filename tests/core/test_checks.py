@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from math import exp
+from math import exp, sqrt
 from random import Random
 from statistics import median
 
 import pytest
+from scipy.stats import chi2
 
 from controller.core.checks.at_rest import noise_v
 from controller.core.checks.examination import Verdict
 from controller.core.checks.plan import CHECKS
-from controller.core.checks.source import LowRuns, clearance_mm, fingerprint_verdict
+from controller.core.checks.source import LowRuns, clearance_mm, fingerprint_verdict, spread_at_most
 from controller.core.commissioning import bench_of
 from controller.settings.machine import Machine
 
@@ -64,7 +65,20 @@ def test_a_fingerprint_is_rate_median_and_two_standard_deviations() -> None:
     found = figures(fingerprint_verdict(bench_of(MACHINE), lows_of(durations, 600.0)))
     assert found["rate"] == pytest.approx(400.5 / 600.0)
     assert found["median"] == pytest.approx(1e3 * median(durations), abs=1.0)
-    assert found["longest to expect"] >= 60.0 * exp(1.4) * 0.9
+    assert found["longest to expect"] == pytest.approx(1e3 * max(durations), abs=1.0)
+
+
+@pytest.mark.parametrize("n", [5, 10, 15, 44, 400])
+def test_a_spread_is_at_most_what_chi_square_says(n: int) -> None:
+    """Against scipy's own quantile."""
+    assert spread_at_most(1.0, n) == pytest.approx(float(sqrt((n - 1) / chi2.ppf(0.05, n - 1))), rel=0.03)
+
+
+def test_a_few_drop_outs_alike_do_not_shorten_what_is_believed_beyond_what_they_tell() -> None:
+    found = figures(fingerprint_verdict(bench_of(MACHINE), lows_of([0.05, 0.06, 0.055, 0.065, 0.05], 50.0)))
+    assert 65.0 < found["longest to expect"] < 100.0
+    wide = figures(fingerprint_verdict(bench_of(MACHINE), lows_of([0.02, 0.06, 0.15, 0.04, 0.09], 50.0)))
+    assert wide["longest to expect"] == 400.0  # as far as the machine file goes
 
 
 def test_no_drop_out_is_no_proof_that_there_are_none() -> None:

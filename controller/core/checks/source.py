@@ -7,7 +7,7 @@ spark possible every low of the gap signal is the source's own drop-out: rate an
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import exp, log
+from math import exp, log, sqrt
 from statistics import median
 from typing import Final
 
@@ -53,7 +53,7 @@ RELEASE_MOST_S: Final = 0.06  # release 20 ms (electrics.md), two ticks, the wir
 # The fingerprint's time on the source: the rest of the minute is for contact, settling and a last drop-out.
 WATCH_S: Final = FINGERPRINT_S - 5.0
 # With fewer durations the machine file's are believed rather than theirs. Chosen.
-DURATIONS_LEAST: Final = 3
+DURATIONS_LEAST: Final = 5
 METER_S: Final = 3.0  # chosen: a meter has settled by then
 LOW_MOST: Final = 0.2  # share of time that a source may be away; chosen: a fifth of every job would be lost
 
@@ -314,12 +314,24 @@ class LowRuns:
             self._run = 0
 
 
+def spread_at_most(sd: float, n: int) -> float:
+    """The standard deviation that a normal law has at most with 95 %, by that of a sample of n.
+
+    Chi-square's quantile by Wilson and Hilferty (1931; from memory): good to some per cent from four degrees on.
+    """
+    freedom = n - 1
+    share = 2.0 / (9.0 * freedom)
+    quantile = freedom * (1.0 - share - 1.645 * sqrt(share)) ** 3
+    return float(sd * sqrt(freedom / quantile))
+
+
 def fingerprint_verdict(bench: Bench, lows: LowRuns) -> Verdict:
     """Rate and durations of the drop-outs as a prior for the gap filter.
 
     The rate is the mean after watching, (n + 1/2) over the time, from Jeffreys' prior for a Poisson rate (from memory).
-    `longest` is what the core takes for two standard deviations above the median in the logarithm (core/laws.py), and
-    no less than the longest that was seen.
+    `longest` is what the core takes for two standard deviations above the median in the logarithm (core/laws.py). A few
+    drop-outs tell their spread badly, so its upper bound is taken, as far as the machine file's longest; and no less
+    than the longest that was seen.
     """
     durations, believed = lows.ended_s, bench.machine.drop_outs
     live_s, share = lows.samples * 1e-3, lows.low / max(lows.samples, 1)
@@ -327,8 +339,8 @@ def fingerprint_verdict(bench: Bench, lows: LowRuns) -> Verdict:
     median_s, longest_s = believed.median_s, believed.longest_s
     if len(durations) >= DURATIONS_LEAST:
         median_s = median(durations)
-        spread = standard_deviation([log(each) for each in durations])
-        longest_s = max(*durations, median_s * exp(2.0 * spread))
+        spread = spread_at_most(standard_deviation([log(each) for each in durations]), len(durations))
+        longest_s = max(*durations, min(median_s * exp(2.0 * spread), believed.longest_s))
     figures = (
         Figure("rate", rate_hz, "a second", 3),
         Figure("median", median_s * 1e3, "ms"),
