@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from controller.core.checks.examination import Examination, not_done
+from controller.core.checks.examination import FAILED, Examination, not_done
 from controller.core.checks.plan import commissioning, resumed
 from controller.core.commands import Move
 from controller.core.conductor import Conductor, TickOutput
 from controller.core.electrode import Electrode
 from controller.core.events import RunEnded
+from controller.core.guards import NOT_ISOLATED
 from controller.core.interlocks import Interlocks
 from controller.core.phases import PhaseMachine, Trigger
 from controller.core.rig import Bench, Cycle, Trip
@@ -42,7 +43,11 @@ class Commissioning(Conductor):
         bench.phases.fire(Trigger.INSPECT)
 
     def _after_fault(self, trip: Trip) -> Cycle[RunEnded] | None:
-        return resumed(self._exam, trip) if self._exam.current[0] else None
+        exam = self._exam
+        if exam.bench.locks.absent and trip.cause == NOT_ISOLATED:
+            exam.bench.locks.absent = False  # the supply came back: nothing moves any more
+            exam.found["supply"] = FAILED
+        return resumed(exam, trip) if exam.current[0] else None
 
     def _end(self, out: TickOutput, outcome: str, reason: str) -> None:
         """However it ends, every check has its verdict."""

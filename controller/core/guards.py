@@ -27,8 +27,8 @@ def dry_s(locks: Interlocks) -> float:
 
 
 def _harmless(sense: Sense, locks: Interlocks) -> bool:
-    """A closed contact is what is being looked into, or leads to a supply that is off, as the pin goes on showing."""
-    return locks.inspecting or (locks.absent and sense.pin_v() < ABSENT_V)
+    """A closed contact is what is being looked into; a supply that is said to be off must go on showing it."""
+    return sense.pin_v() < ABSENT_V if locks.absent else locks.inspecting
 
 
 def _age_most_s(locks: Interlocks) -> float:
@@ -69,6 +69,9 @@ IDLE_MOST_S: Final = 9.8
 # From one tick to the next with the source on: after this long without a heartbeat the fail-safe gate has let the
 # source go (hold-up 60 ± 20 ms, release 20 ms, electrics.md), and it would come back with the next edges by itself.
 STILL_MOST_S: Final = 0.1
+
+# Named here since a commissioning takes its conclusion from it.
+NOT_ISOLATED: Final = "source not isolated"
 
 GUARDS: tuple[Guard, ...] = (
     Guard(
@@ -143,7 +146,7 @@ GUARDS: tuple[Guard, ...] = (
         "report it: a fault of the program",
     ),
     Guard(
-        "source not isolated",
+        NOT_ISOLATED,
         lambda sense, locks: (
             not sense.seen.contact_open and not locks.on[Output.SOURCE] and not _harmless(sense, locks)
         ),

@@ -9,6 +9,7 @@ from controller.core.commissioning import Commissioning
 from controller.core.events import Checked
 from controller.core.requests import HoldRequest
 from controller.link.findings import findings
+from sim.person import obey
 from tests.host.examined import VirtualBench, examined, machine_of, plant_of
 
 ALWAYS = {check.name for check in CHECKS} - {"supply", "polarity"}
@@ -151,6 +152,25 @@ def test_a_supply_said_to_be_off_is_looked_at_on_the_pin() -> None:
     assert "nothing moves" in words(bench, "axes")
 
 
+def test_a_supply_that_comes_back_on_a_stuck_contact_ends_all_motion() -> None:
+    """Somebody switches it on again while the axes are being referenced."""
+    machine = machine_of("status")
+    core = Commissioning(machine, answers=True, hands_s=0.0, left_out=frozenset(SLOW))
+    bench = VirtualBench(machine, core, ["contact-stuck@t:0s"], WATCHED)
+    while core.phase.value != "reference":
+        bench.tick()
+    for _ in range(100):
+        bench.tick()
+    obey(bench.wired.plant, "supply on")
+    for _ in range(60):
+        bench.tick()
+    stood = bench.wired.plant.axes.face_um
+    bench.to_end()
+    assert "source not isolated" in words(bench, "axes")
+    assert bench.wired.plant.axes.face_um == stood
+    assert bench.verdicts["travel"].outcome == "not done"
+
+
 @BOTH
 def test_a_tip_that_goes_down_instead_of_up_is_stopped_by_what_it_meets(convention: str) -> None:
     machine = machine_of(convention)
@@ -211,8 +231,6 @@ def test_an_interruption_ends_it_in_order_with_the_source_off() -> None:
 
 @pytest.mark.parametrize(("deed", "name"), [("open guard", "guard"), ("drain tank", "level"), ("stop", "stop")])
 def test_an_input_that_reads_wrong_at_rest_is_a_failure(deed: str, name: str) -> None:
-    from sim.person import obey
-
     machine = machine_of("status")
     bench = VirtualBench(machine, Commissioning(machine, answers=False, hands_s=0.0, left_out=frozenset(SLOW)))
     obey(bench.wired.plant, deed)
