@@ -11,7 +11,7 @@ from __future__ import annotations
 from functools import partial
 
 from controller.core.observation import BoardState
-from controller.link.ack_replies import Kind, Reply, read_reply
+from controller.link.ack_replies import Kind, Reply, read_reply, unknown_command
 from controller.link.ack_words import COUNT, DISPENSABLE, DRAIN, END_STOPS, HOME_LINES, RENUMBER, STOP, what_must_hold
 from controller.link.board import AHEAD_S, DRAIN_S, HOME_S, MotionBoard
 from controller.link.count_check import CountCheck, Verdict
@@ -124,7 +124,7 @@ class AckBoard(MotionBoard):
     def _unknown_told(self, told: str) -> None:
         """About the line whose turn it is, if it names its command; else that line was spoilt and is wanted again."""
         oldest = self._lines.oldest
-        if oldest is not None and oldest.words.partition(" ")[0] in told:
+        if oldest is not None and unknown_command(told) == oldest.words.partition(" ")[0]:
             oldest.unknown = True
         else:
             self._note(f"a line was spoilt on the wire: {told}")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from controller.link.ack_replies import Kind, Reply, read_reply
+from controller.link.ack_replies import Kind, Reply, read_reply, unknown_command
 from controller.link.count_check import CountCheck, Verdict
 from controller.link.numbered import checksum, numbered
 from controller.link.status_report import Report, read_report
@@ -50,6 +50,24 @@ def test_reports(line: str, report: Report | None) -> None:
 )
 def test_settings_lines(line: str, setting: tuple[int, float] | None) -> None:
     assert read_setting(line) == setting
+
+
+@pytest.mark.parametrize(
+    ("line", "command"),
+    [
+        ('echo:Unknown command: "G38.2 Z-1"', "G38.2"),
+        ('echo:Unknown command: "M121"', "M121"),
+        ("echo:Unknown command: M114", "M114"),
+        ('echo:Unknown command: "X1241 G1 Z-0.005625 F300*77"', ""),  # the N was spoilt
+        ('echo:Unknown command: "G1 Z-0.005625 F300*5"', ""),  # the end of a line whose beginning was thrown away
+        ('echo:Unknown command: "5625 F300"', ""),
+        ('echo:Unknown command: ""', ""),
+    ],
+)
+def test_which_command_a_board_does_not_know(line: str, command: str) -> None:
+    """A good command must not be taken for an unknown one because a line was spoilt on the wire."""
+    assert unknown_command(line) == command
+    assert read_reply(line).kind is Kind.UNKNOWN
 
 
 def test_good_settings_have_no_problems_and_an_empty_list_has_all() -> None:
