@@ -11,7 +11,7 @@ PIP_FLAGS := -qq --disable-pip-version-check --no-input
 PLANTS ?=
 HOLES ?= 0
 
-.PHONY: setup rehearse test bench bench-plants bench-oracle bench-measuring bench-speed compiled fuzz clean
+.PHONY: setup rehearse test bench bench-plants bench-oracle bench-measuring bench-speed bench-wires compiled fuzz clean
 
 setup: $(STAMP)
 
@@ -61,6 +61,10 @@ bench-measuring: $(STAMP)
 bench-speed: $(STAMP)
 	@$(BIN)/python -m tests.benchmarks.speed --seed $(SEED) \
 	  $(foreach each,$(BIN)/python $(wildcard $(COMPILED)/bin/python),--python $(each))
+
+# In real time, on the virtual machine's ports: some forty minutes; ONLY=shorts,lateness,deaths,steps,replays for less.
+bench-wires: $(STAMP)
+	@$(BIN)/python -m tests.benchmarks.wires --seed $(SEED) $(if $(ONLY),--only $(ONLY))
 
 # The same source through a compiler, in an environment of its own; plain Python where there is no compiler.
 compiled: $(COMPILED)/.done

@@ -35,6 +35,8 @@ def died(folder: Path, convention: str, way: str, seed: int) -> Death:
     ):
         machine.until("eroding")
         sleep(3.0)
+        machine.say("mark")
+        machine.until("eroding")
         at_s = monotonic()
         if way.startswith("unplugged"):
             machine.say(way.replace("unplugged", "unplug"))

@@ -1,8 +1,9 @@
 """The virtual machine of `simulate` on real ports, looked at from behind: `python -m tests.benchmarks.wires.served`.
 
 A process of its own, as the real machine is. Lines typed into it: `unplug board`, `unplug sampler`, `unplug both` pull
-cables, the boards living on, which is the worst case; `end` ends it. It writes lines of JSON on standard
-output: `{"ready": true}`, then `{"eroding": true}` once sparks have come in a hole; at the end everything it saw.
+cables, the boards living on, which is the worst case; `end` ends it. It writes lines of JSON on standard output:
+`{"ready": true}`; `{"eroding": true}` once sparks have come in a hole, and again in the moment of a spark after `mark`
+was typed; at the end everything it saw.
 """
 
 from __future__ import annotations
@@ -59,12 +60,14 @@ class SafetyWatch:
 
     Attributes:
         log: (wall clock in s, live, flow, height of the face in um) at every change, the latest ones.
+        wanted: Say so at a spark once there were more than this; 0 when nobody asks.
     """
 
     def __init__(self, machine: Watched) -> None:
         self._truth = machine.plant.truth
         self._last: tuple[bool, bool, float] = (False, False, inf)
-        self._said = False
+        self._sparks = 0
+        self.wanted = SPARKS
         self.log: deque[tuple[float, bool, bool, float]] = deque(maxlen=LOG_MOST)
 
     def look(self, _now_s: float) -> None:
@@ -74,8 +77,9 @@ class SafetyWatch:
         if seen != self._last:
             self._last = seen
             self.log.append((monotonic(), *seen))
-        if not self._said and truth.live and truth.erosion.sparks > SPARKS:
-            self._said = True
+        sparked, self._sparks = truth.erosion.sparks > self._sparks, truth.erosion.sparks
+        if self.wanted and sparked and truth.live and truth.erosion.sparks > self.wanted:
+            self.wanted = 0
             say({"eroding": True})
 
 
@@ -107,6 +111,9 @@ def main() -> None:
         for line in typed.lines():
             if line == "end":
                 return True
+            if line == "mark":
+                safety.wanted = SPARKS
+                continue
             for name in cables if line.endswith("both") else [line.split()[-1]]:
                 cables[name].close()
             say({"unplugged_s": monotonic()})
