@@ -11,7 +11,7 @@ PIP_FLAGS := -qq --disable-pip-version-check --no-input
 PLANTS ?=
 HOLES ?= 0
 
-.PHONY: setup rehearse test bench bench-plants bench-oracle bench-measuring bench-speed bench-wires compiled fuzz clean
+.PHONY: setup rehearse test bench bench-plants bench-oracle bench-measuring bench-speed bench-wires compiled fuzz golden clean
 
 setup: $(STAMP)
 
@@ -80,6 +80,10 @@ $(COMPILED)/.done: $(STAMP) hatch_build.py $(shell find controller sim configs -
 # 10^8 random bytes into each parser: some minutes each.
 fuzz: $(STAMP)
 	@$(BIN)/python -m tests.link.fuzz --bytes 100000000 --seed $(SEED)
+
+# The captures that `make test` repeats, made anew: after a change that is meant to change what the core does.
+golden: $(STAMP)
+	@$(BIN)/python -m tests.host.golden
 
 clean:
 	rm -rf $(VENV) $(COMPILED) build .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache

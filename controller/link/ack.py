@@ -210,7 +210,7 @@ class AckBoard(MotionBoard):
             self.notebook.object(COUNT, "no count of steps in the position report", "use firmware that reports it")
         if found is None or self.notebook.problems:
             return False
-        self.ledger.adopt(add(found, self._origin))
+        self._adopt(add(found, self._origin))
         self._check.agree(self.ledger.sent)
         return True
 
@@ -301,7 +301,7 @@ class AckBoard(MotionBoard):
                 ledger.late = True
             case Verdict.MISSING:
                 self._note(f"the board stands at {found} steps, not at {ledger.sent}: its count is taken")
-                ledger.adopt(found)
+                self._adopt(found)
                 self._check.agree(found)
             case Verdict.WRONG:
                 made, sent = subtract(found, self._check.right), subtract(ledger.sent, self._check.right)
