@@ -11,6 +11,7 @@ from time import monotonic, sleep
 from typing import Protocol
 
 from controller.core.requests import Request
+from controller.host.lookout import LOOK_S, Lookout
 from controller.host.pacer import Pacer
 from controller.host.session import Look, Outcome, Session
 from controller.host.wires import Wires
@@ -30,16 +31,22 @@ class Desk(Protocol):
         """True when everything is to be stopped at once."""
 
 
-def drive(session: Session, wires: Wires, tick_s: float, desk: Desk) -> Pacer:
-    """Look after a session until it is over, unfit, or cut off. The ports were just opened; they are closed here."""
+def drive(session: Session, wires: Wires, tick_s: float, desk: Desk, lookout: Lookout | None = None) -> Pacer:
+    """Look after a session until it is over, unfit, or cut off. The ports were just opened; they are closed here.
+
+    A tick that the lookout brings forward takes the place of the next one due, so there are never more of them.
+    """
     zero_s = monotonic()
     pacer = Pacer(tick_s, 0.0)
     orderly = False
     try:
         while not (session.over or session.unfit):
-            sleep(max(zero_s + pacer.due_s - monotonic(), 0.0))
+            early = _awaited(session, wires, zero_s + pacer.due_s, lookout)
             now_s = monotonic() - zero_s
             look = _met(session, wires, pacer, desk, now_s)
+            if lookout is not None:
+                lookout.sees(look.sampler)  # it counts on from tick to tick; this tick sees for itself
+            look.sampler = early + look.sampler
             outcome = session.look(look)
             _write(wires, outcome)
             desk.take(session, look, outcome)
@@ -52,6 +59,21 @@ def drive(session: Session, wires: Wires, tick_s: float, desk: Desk) -> Pacer:
         _write(wires, session.close(now_s) if orderly else session.emergency_stop(now_s))
         wires.close()
     return pacer
+
+
+def _awaited(session: Session, wires: Wires, due_s: float, lookout: Lookout | None) -> bytes:
+    """Wait until the next tick is due, or brought forward; returns the sampler's bytes that came meanwhile."""
+    heard = b""
+    while (left_s := due_s - monotonic()) > 0.0:
+        if lookout is None or not lookout.watches(session):
+            sleep(left_s)
+            continue
+        sleep(min(left_s, LOOK_S))
+        came = wires.read(Wire.SAMPLER)
+        heard += came
+        if lookout.sees(came):
+            break
+    return heard
 
 
 def _met(session: Session, wires: Wires, pacer: Pacer, desk: Desk, now_s: float) -> Look:

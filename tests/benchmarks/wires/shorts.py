@@ -1,6 +1,6 @@
 """How soon a true short is answered: by the first reversed step, and by the tip itself standing clear of it.
 
-A coupon's plate with a plant that bridges its gap ten times as often, so that there are shorts enough to tell a
+A coupon's plate with a plant that bridges its gap thirty times as often, so that there are shorts enough to tell a
 percentile of. Everything by the truth behind the virtual boards.
 """
 
@@ -14,8 +14,8 @@ from typing import Any
 
 from tests.benchmarks.wires.pair import host_end, machine_end
 
-# Bridges of the gap a second, ten times those of the default plant.
-PLANT = "[weld]\nbridge_rate_hz = 12.0\n"
+# Bridges of the gap a second, some thirty times those of the default plant.
+PLANT = "[weld]\nbridge_rate_hz = 40.0\n"
 JOB = "diffuser.toml"
 
 
