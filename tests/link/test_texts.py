@@ -76,6 +76,16 @@ def test_good_settings_have_no_problems_and_an_empty_list_has_all() -> None:
     assert len(check_settings({}, of)) == 14
 
 
+def test_a_board_that_reports_inches_is_not_driven() -> None:
+    """Its places would be taken for millimetres (setting 13 of such boards: from memory)."""
+    of = machine()
+    settings = dict(StatusStandIn(of).settings)
+    assert check_settings(settings | {13: 0.0}, of) == []
+    (problem,) = check_settings(settings | {13: 1.0}, of)
+    assert (problem.name, problem.found, problem.bars) == ("unit of reports", "$13=1", True)
+    assert "$13=0" in problem.remedy
+
+
 def test_higher_feed_acceleration_and_travel_than_needed_are_fine() -> None:
     of = machine()
     settings = StatusStandIn(of).settings
