@@ -1,8 +1,8 @@
-"""Between two ticks: does the gap read metal? Then the next tick is made at once, for a short held may weld.
+"""Between two ticks: does the gap read metal? Then a tick is made at once, for a short held may weld.
 
 Only the `biased` front end tells a contact from every other low within milliseconds, so only there is anything to be
 seen; with the others a decision takes many ticks, and half a tick sooner is nothing. The lookout decides nothing: the
-tick that it brings forward is a tick like all others, of the same core.
+tick that it asks for is a tick like all others, of the same core.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ class Lookout:
         self._run = 0
 
     def watches(self, session: Session) -> bool:
-        """Whether anything could be seen that a tick should be brought forward for."""
+        """Whether anything could be seen that a tick of its own is worth."""
         return self._useful and session.driving and session.core.phase in WATCHED
 
     def sees(self, received: bytes) -> bool:

@@ -34,19 +34,22 @@ class Desk(Protocol):
 def drive(session: Session, wires: Wires, tick_s: float, desk: Desk, lookout: Lookout | None = None) -> Pacer:
     """Look after a session until it is over, unfit, or cut off. The ports were just opened; they are closed here.
 
-    A tick that the lookout brings forward takes the place of the next one due, so there are never more of them.
+    A tick that the lookout asks for comes between two that are due and puts neither off: what it has no room to write
+    goes out with the next one.
     """
     zero_s = monotonic()
     pacer = Pacer(tick_s, 0.0)
     orderly = False
     try:
         while not (session.over or session.unfit):
-            early = _awaited(session, wires, zero_s + pacer.due_s, lookout)
+            heard, due = _awaited(session, wires, zero_s + pacer.due_s, lookout)
             now_s = monotonic() - zero_s
+            if due:
+                pacer.begin(now_s)
             look = _met(session, wires, pacer, desk, now_s)
             if lookout is not None:
                 lookout.sees(look.sampler)  # it counts on from tick to tick; this tick sees for itself
-            look.sampler = early + look.sampler
+            look.sampler = heard + look.sampler
             outcome = session.look(look)
             _write(wires, outcome)
             desk.take(session, look, outcome)
@@ -61,8 +64,8 @@ def drive(session: Session, wires: Wires, tick_s: float, desk: Desk, lookout: Lo
     return pacer
 
 
-def _awaited(session: Session, wires: Wires, due_s: float, lookout: Lookout | None) -> bytes:
-    """Wait until the next tick is due, or brought forward; returns the sampler's bytes that came meanwhile."""
+def _awaited(session: Session, wires: Wires, due_s: float, lookout: Lookout | None) -> tuple[bytes, bool]:
+    """Wait until a tick is due (True) or asked for by the lookout; with the sampler's bytes that came meanwhile."""
     heard = b""
     while (left_s := due_s - monotonic()) > 0.0:
         if lookout is None or not lookout.watches(session):
@@ -72,13 +75,12 @@ def _awaited(session: Session, wires: Wires, due_s: float, lookout: Lookout | No
         came = wires.read(Wire.SAMPLER)
         heard += came
         if lookout.sees(came):
-            break
-    return heard
+            return heard, False
+    return heard, True
 
 
 def _met(session: Session, wires: Wires, pacer: Pacer, desk: Desk, now_s: float) -> Look:
     """What the loop meets in this tick."""
-    pacer.begin(now_s)
     missed = pacer.report(now_s) if session.driving else None
     board, sampler = wires.read(Wire.BOARD), wires.read(Wire.SAMPLER)
     asked = desk.requests(session, now_s)
