@@ -172,10 +172,13 @@ def main() -> None:
     parser.add_argument("--only", default=",".join(PARTS), help="parts, by commas")
     parser.add_argument("--minutes", type=float, default=4.0, help="of drilling for each measurement of shorts")
     given = parser.parse_args()
+    names = given.only.split(",")
+    if unknown := [name for name in names if name not in PARTS]:
+        parser.error(f"no part is named {', '.join(unknown)}; there are {', '.join(PARTS)}")
     rows: list[Row] = []
     console = Console()
     with tempfile.TemporaryDirectory(prefix="gapwright-wires-") as folder:
-        for name in given.only.split(","):
+        for name in names:
             console.print(f"{name} … (load {os.getloadavg()[0]:.1f} on {os.cpu_count()} processors)", highlight=False)
             rows += PARTS[name](Path(folder) / name, given.seed, given.minutes)
     console.print(table(rows))

@@ -8,7 +8,7 @@ from time import monotonic, process_time
 
 from controller.host.capture import Capture
 from controller.host.replay import Repeated, replay
-from tests.benchmarks.wires.steps import Wire
+from tests.benchmarks.wires.steps import ByBytes
 
 CAPTURED_S = 600.0
 
@@ -27,7 +27,7 @@ class Replay:
 
 def replayed(folder: Path, convention: str, seed: int) -> Replay:
     """Ten minutes of the diffuser plate by bytes, then the same from the capture."""
-    wire = Wire(folder, convention, job="diffuser.toml", seed=seed, captures=True)
+    wire = ByBytes(folder, convention, job="diffuser.toml", seed=seed, captures=True)
     for _ in wire.ticks(CAPTURED_S):
         pass
     path = folder / f"{convention}.bin"

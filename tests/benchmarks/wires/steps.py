@@ -63,7 +63,7 @@ class Ledger:
         return self.ends_equal or not self.ends_known
 
 
-class Wire:
+class ByBytes:
     """Link, core and virtual machine joined by bytes in virtual time.
 
     Args:
@@ -117,7 +117,7 @@ class Wire:
 class Tally:
     """Holds the link's count against the board's steps."""
 
-    def __init__(self, wire: Wire, kept: Ledger) -> None:
+    def __init__(self, wire: ByBytes, kept: Ledger) -> None:
         self._wire, self._kept = wire, kept
         self._origin: Steps | None = None
         self._wrong_since_s: float | None = None
@@ -154,7 +154,7 @@ class Tally:
 
 def kept(folder: Path, convention: str, seed: int, *, resets: bool) -> Ledger:
     """A coupon with disturbances; with `resets` the board restarts once, somewhere."""
-    wire, found, rng = Wire(folder, convention, seed=seed), Ledger(convention), Random(seed)
+    wire, found, rng = ByBytes(folder, convention, seed=seed), Ledger(convention), Random(seed)
     tally = Tally(wire, found)
     noisy = convention == "ack"
     next_s = 80.0  # boots, homes, measures and maps until then
@@ -178,7 +178,7 @@ def kept(folder: Path, convention: str, seed: int, *, resets: bool) -> Ledger:
 
 
 @contextmanager
-def spoilt(wire: Wire, found: Ledger, rng: Random) -> Iterator[None]:
+def spoilt(wire: ByBytes, found: Ledger, rng: Random) -> Iterator[None]:
     """Some bytes on the motion board's wire are wrong, both ways, once the machine is referenced."""
 
     def spoil(carried: bytes) -> bytes:
