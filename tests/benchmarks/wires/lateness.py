@@ -34,7 +34,7 @@ while True:
     time.sleep(1 / 30)
 """
 BUSY = "while True: pass"
-_LATE = re.compile(r"(\d+) ticks, late by ([\d.]+) / ([\d.]+) / ([\d.]+) ms .*?([\d.]+) ms at the most; (\d+) missed")
+LATE = re.compile(r"(\d+) ticks, late by ([\d.]+) / ([\d.]+) / ([\d.]+) ms .*?([\d.]+) ms at the most; (\d+) missed")
 
 
 @dataclass(slots=True, frozen=True)
@@ -67,7 +67,7 @@ def read(journal: Path, *, fixed_priority: bool) -> Lateness:
     """What the loop put on record about itself."""
     with sqlite3.connect(journal) as record:
         rows = [str(row) for row in record.execute("select kind, fields from event") if "loop" in str(row)]
-    found = next((match for row in rows if (match := _LATE.search(row))), None)
+    found = next((match for row in rows if (match := LATE.search(row))), None)
     if found is None:
         raise Broken(f"{journal}: nothing about the loop's lateness")
     ticks, _, p99, p999, worst, missed = found.groups()
