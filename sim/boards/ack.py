@@ -316,7 +316,7 @@ class AckBoard(MotionBoard):
         for axis, letter in enumerate(AXES):
             if letter in numbers:
                 base_mm = 0.0 if self._absolute else self._at_mm[axis]
-                self._at_mm[axis] = single(self._within(axis, single(base_mm) + numbers[letter]))
+                self._at_mm[axis] = single(self._within(axis, single(base_mm) + single(numbers[letter])))
         delta = minus(self._target(), plus(self.planner.planned, self._behind))
         if max(abs(d) for d in delta) < self.timing.smallest_steps:
             return

@@ -142,7 +142,7 @@ class Modal:
             elif absolute:
                 target[axis] = numbers[letter] + self.offset_mm[axis]
             else:
-                target[axis] = single(target[axis]) + numbers[letter]
+                target[axis] = single(target[axis]) + single(numbers[letter])
         return single(target[0]), single(target[1]), single(target[2])
 
 
