@@ -1,4 +1,4 @@
-"""Virtual boards reckon in single precision, as stock firmware does; numpy's float32 (IEEE 754) says what that gives."""
+"""Virtual boards reckon in single precision, as stock firmware does; numpy's float32 (IEEE 754) says what it gives."""
 
 from __future__ import annotations
 
