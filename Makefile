@@ -11,7 +11,7 @@ PIP_FLAGS := -qq --disable-pip-version-check --no-input
 PLANTS ?=
 HOLES ?= 0
 
-.PHONY: setup rehearse test bench bench-plants bench-oracle bench-measuring bench-speed compiled fuzz clean
+.PHONY: setup rehearse test bench bench-plants bench-oracle bench-measuring bench-speed bench-wires compiled fuzz golden clean
 
 setup: $(STAMP)
 
@@ -62,6 +62,10 @@ bench-speed: $(STAMP)
 	@$(BIN)/python -m tests.benchmarks.speed --seed $(SEED) \
 	  $(foreach each,$(BIN)/python $(wildcard $(COMPILED)/bin/python),--python $(each))
 
+# In real time, on the virtual machine's ports: some forty minutes; ONLY=shorts,lateness,deaths,steps,replays for less.
+bench-wires: $(STAMP)
+	@$(BIN)/python -m tests.benchmarks.wires --seed $(SEED) $(if $(ONLY),--only $(ONLY))
+
 # The same source through a compiler, in an environment of its own; plain Python where there is no compiler.
 compiled: $(COMPILED)/.done
 
@@ -76,6 +80,10 @@ $(COMPILED)/.done: $(STAMP) hatch_build.py $(shell find controller sim configs -
 # 10^8 random bytes into each parser: some minutes each.
 fuzz: $(STAMP)
 	@$(BIN)/python -m tests.link.fuzz --bytes 100000000 --seed $(SEED)
+
+# The captures that `make test` repeats, made anew: after a change that is meant to change what the core does.
+golden: $(STAMP)
+	@$(BIN)/python -m tests.host.golden
 
 clean:
 	rm -rf $(VENV) $(COMPILED) build .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache

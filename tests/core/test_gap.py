@@ -206,13 +206,41 @@ def test_the_law_of_shorts_is_found_from_durations_of_which_many_were_cut_off(ha
 
 def test_the_spark_rate_is_counted_right() -> None:
     """Regular sparks, 50 a second: the smoothed rate is 50 within a tenth, for every front end."""
-    for front_end, burning in (("clamp", 614), ("divider", 324), ("biased", 614)):
+    for front_end, burning, pause in (("clamp", 614, 5), ("divider", 324, 5), ("biased", 614, 164)):
         sampler = Sampler.model_validate({"front_end": front_end})
         reader, gap = WindowReader(sampler), GapFilter(sampler, DropOuts(), 0.01)
         for _ in range(200):
             gap.update(reader.read([920] * 8 + [burning] * 2), 0.0, 0.01)
-            gap.update(reader.read([5] * 4 + [920] * 6), 0.0, 0.01)
+            gap.update(reader.read([pause] * 4 + [920] * 6), 0.0, 0.01)
         assert gap.spark_rate_hz == pytest.approx(50.0, rel=0.1)
+
+
+def test_metal_is_told_within_three_samples_and_is_no_spark() -> None:
+    """`biased`: no spark's pause reads as metal, so none is waited for; one noisy sample is no contact."""
+    sampler = Sampler(front_end="biased")
+    reader, gap = WindowReader(sampler), GapFilter(sampler, DropOuts(), 0.01)
+    for _ in range(100):
+        gap.update(reader.read([614] * 4 + [164] * 3 + [614] * 3), 0.0, 0.01)
+    gap.update(reader.read([614] * 4 + [164, 5, 5, 164] + [614] * 2), 0.0, 0.01)
+    assert not gap.answerable
+    gap.update(reader.read([614] * 7 + [5] * 3), 0.0, 0.01)
+    assert gap.answerable
+    assert gap.state is GapState.SHORTED
+    window = reader.read([5] * 2 + [614] * 8)
+    assert (window.sparks, window.ended_ms) == (0, 5.0)
+    gap.update(window, 0.0, 0.01)
+    assert not gap.answerable
+
+
+def test_a_metal_contact_is_never_left_alone_to_learn_from_it() -> None:
+    sampler = Sampler(front_end="biased")
+    reader, gap = WindowReader(sampler), GapFilter(sampler, DropOuts(), 0.01)
+    for _ in range(60):
+        for _ in range(50):
+            gap.update(reader.read([614] * 10), 0.0, 0.01)
+        gap.update(reader.read([5] * 10), 0.0, 0.01)
+        assert gap.answerable
+        gap.update(reader.read([614] * 10), 40.0, 0.01)
 
 
 def test_a_restart_keeps_what_was_learned() -> None:
