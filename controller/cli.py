@@ -8,6 +8,7 @@ import typer
 from typer.core import TyperGroup
 
 from controller import (
+    commands_drawing,
     commands_plan,
     commands_record,
     commands_rehearse,
@@ -15,6 +16,7 @@ from controller import (
     commands_run,
     commands_simulate,
 )
+from controller.drawings.drawing import DrawingError
 from controller.host.capture import CaptureError
 from controller.plan.build import PlanRefused
 from controller.record.journal import JournalError
@@ -27,7 +29,16 @@ from controller.workshop import FirstArticleError
 BAD_INPUT = 2
 
 # What a person can mend: said in full, without a trace of the program's inside.
-MENDABLE = (BadUsage, CaptureError, FirstArticleError, JournalError, PlanRefused, RunFolderError, SettingsError)
+MENDABLE = (
+    BadUsage,
+    CaptureError,
+    DrawingError,
+    FirstArticleError,
+    JournalError,
+    PlanRefused,
+    RunFolderError,
+    SettingsError,
+)
 
 
 class Commands(TyperGroup):
@@ -52,6 +63,7 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
 )
+app.command("job-from")(commands_drawing.job_from)
 app.command("plan")(commands_plan.plan)
 app.command("rehearse")(commands_rehearse.rehearse)
 app.command("simulate")(commands_simulate.simulate)
