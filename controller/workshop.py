@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import platform
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
+from typing import Any
 
 from controller.core.controller import Controller
 from controller.plan.build import PlanRefused, build_plan
 from controller.plan.frame import Frame
 from controller.plan.overcut import Gauged, Overcut, learn_overcut
+from controller.plan.patterns import places
 from controller.plan.plan import Plan
+from controller.plan.practice import judge_practice
 from controller.plan.size import judge_size
 from controller.record.journal import PlacedHole, RunRecord, StartRecord, read_journal
 from controller.record.learned import learned_file, read_learned
@@ -53,7 +56,12 @@ class Assignment:
 
 
 def assignment(
-    job_name: str, machine_name: str, *, rehearsed: bool | None, first_articles: Sequence[Path] = ()
+    job_name: str,
+    machine_name: str,
+    *,
+    rehearsed: bool | None,
+    first_articles: Sequence[Path] = (),
+    changes: Mapping[str, Any] | None = None,
 ) -> Assignment:
     """Load a job with a machine and plan it.
 
@@ -63,30 +71,34 @@ def assignment(
         rehearsed: Which learned holes to believe: those of rehearsals, those of real runs, or (None) the real ones if
             there are any and else the rehearsed ones.
         first_articles: Runs whose gauged holes are believed instead of the learned ones.
+        changes: Entries of the job or of the machine to replace, by dotted key: what if it were otherwise.
 
     Raises:
         SettingsError, PlanRefused, JournalError, FirstArticleError: With everything that is wrong.
     """
     job_file, machine_file = resolve(job_name, kind="jobs"), resolve(machine_name, kind="machines")
-    job, machine = load_job(job_file), load_machine(machine_file)
+    of_job = {key: entry for key, entry in (changes or {}).items() if key.split(".")[0] in Job.model_fields}
+    of_machine = {key: entry for key, entry in (changes or {}).items() if key not in of_job}
+    job, machine = load_job(job_file, of_job), load_machine(machine_file, of_machine)
     technology_file = resolve(job.job.technology, job_file, "technology")
     technology = load_technology(technology_file)
     belief = _belief(job, machine, technology, rehearsed, first_articles)
-    plan = _plan(job, machine, belief.overcut)
+    plan = _plan(job, machine, technology, belief.overcut)
     return Assignment(job_file, machine_file, technology_file, job, machine, technology, plan, belief)
 
 
-def _plan(job: Job, machine: Machine, overcut: Overcut) -> Plan:
+def _plan(job: Job, machine: Machine, technology: Technology, overcut: Overcut) -> Plan:
     """The plan, or everything that speaks against it, a rod that can't make the size included."""
     size = judge_size(job, overcut)
-    problems = [] if size.ok else [size.words]
+    practice = judge_practice(job, technology, overcut, places(job.holes))
+    problems = [*practice.problems, *([] if size.ok else [size.words])]
     try:
         plan = build_plan(job, machine)
     except PlanRefused as refused:
         raise PlanRefused([*refused.problems, *problems]) from refused
     if problems:
         raise PlanRefused(problems)
-    return plan
+    return replace(plan, notes=tuple(practice.notes))
 
 
 def _belief(

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from controller.settings.base import NAME_PATTERN, Settings
 from controller.settings.units import UM_PER_MM
@@ -115,12 +115,28 @@ class WorkPlace(Settings):
     clear_height_mm: float = Field(5.0, ge=1.0)
 
 
+class KeepOut(Settings):
+    """Something that stands on the table: a rectangle and the height of its top (machine frame)."""
+
+    name: str = Field("post", min_length=1)
+    from_mm: tuple[float, float]
+    to_mm: tuple[float, float]
+    height_mm: float
+
+    @model_validator(mode="after")
+    def _has_sides(self) -> KeepOut:
+        if self.from_mm[0] == self.to_mm[0] or self.from_mm[1] == self.to_mm[1]:
+            raise ValueError("from_mm and to_mm must be opposite corners of a rectangle, apart in x and in y")
+        return self
+
+
 class Holder(Settings):
-    """How far the rod stands out below the holder's face: after an advance, and at the least."""
+    """How far the rod stands out below the holder's face: after an advance, and at the least; the holder's size."""
 
     protrusion_mm: float = Field(45.0, gt=0)
     protrusion_u_mm: float = Field(2.0, gt=0)
     min_protrusion_mm: float = Field(22.0, gt=0)
+    radius_mm: float = Field(20.0, gt=0)
 
 
 class Spindle(Settings):
@@ -154,6 +170,7 @@ class Machine(Settings):
     holder: Holder = Holder()
     spindle: Spindle = Spindle()
     water: Water = Water()
+    keep_out: tuple[KeepOut, ...] = ()
 
     @property
     def useful_move_um(self) -> float:
