@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from math import ceil, inf
 from typing import Final
 
-from controller.core.commands import Command, Halt, Home, Move, Switch, Turn
+from controller.core.commands import Command, Halt, Home, Move, Switch, Turn, Withhold
 from controller.core.observation import BoardState, Observation
 from controller.plan.plan import Plan
 from controller.settings.job import Job
@@ -159,7 +159,8 @@ class VirtualMachine:
         now_s = self._now_us / US_PER_S
         for command in commands:
             self._send(command, now_s)
-        self._contacts.heartbeat(now_s)
+        if not any(isinstance(command, Withhold) for command in commands):
+            self._contacts.heartbeat(now_s)
 
     def _send(self, command: Command, now_s: float) -> None:
         match command:

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from controller.core.controller import WATER_OFF_S, Controller
+from controller.core.conductor import WATER_OFF_S, Conductor
 from controller.core.events import Event, Noticed, PromptRaised, RunEnded, TicksMissed
 from controller.core.requests import Request
 from controller.core.snapshot import Snapshot
@@ -66,7 +66,7 @@ class Session:
 
     __slots__ = ("_ended_s", "core", "driving", "link", "over")
 
-    def __init__(self, link: MachineLink, core: Controller) -> None:
+    def __init__(self, link: MachineLink, core: Conductor) -> None:
         self.link, self.core = link, core
         self.driving = self.over = False
         self._ended_s: float | None = None

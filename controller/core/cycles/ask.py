@@ -5,7 +5,7 @@ from __future__ import annotations
 from controller.core.events import PromptAnswered, PromptRaised
 from controller.core.phases import Phase, Trigger
 from controller.core.requests import Answer
-from controller.core.rig import Cycle, Rig
+from controller.core.rig import Bench, Cycle
 
 
 class EndRun(Exception):
@@ -24,7 +24,7 @@ HANDS_OFF = (
 
 
 def ask(
-    rig: Rig,
+    rig: Bench,
     topic: str,
     what_happened: str,
     what_to_do: str,

@@ -21,7 +21,7 @@ from controller.core.fits import FitError, fit_line
 from controller.core.path import Plunge, Slide
 from controller.core.permissions import TOUCH_SPEED_UM_S
 from controller.core.phases import Trigger
-from controller.core.rig import Cycle, Rig, Trip
+from controller.core.rig import Bench, Cycle, Trip
 from controller.core.window import METAL_V
 from controller.settings.units import UM_PER_MM
 
@@ -43,7 +43,7 @@ class Contact:
     wet: bool
 
 
-def touch_down(rig: Rig, expected_z_um: float, margin_um: float, purpose: str) -> Cycle[Contact]:
+def touch_down(rig: Bench, expected_z_um: float, margin_um: float, purpose: str) -> Cycle[Contact]:
     """Touch straight down from here, the metal expected at axis height `expected_z_um` give or take `margin_um`.
 
     Starts and ends in idle (lifted by the back-off). Raises Trip when the sensing path does not open, or nothing is
@@ -82,18 +82,18 @@ def touch_down(rig: Rig, expected_z_um: float, margin_um: float, purpose: str) -
     return contact
 
 
-def release(rig: Rig) -> Cycle[None]:
+def release(rig: Bench) -> Cycle[None]:
     """Switch the sensing feed off before the phase that permits it is left."""
     if rig.locks.on[Output.SENSING]:
         yield (Switch(Output.SENSING, False),)
 
 
-def _slide(rig: Rig) -> Slide:
-    seen, machine = rig.sense.seen, rig.given.machine
+def _slide(rig: Bench) -> Slide:
+    seen, machine = rig.sense.seen, rig.machine
     return Slide(Plunge(seen.x_um, seen.y_um, seen.z_um), machine.axes.backlash_um[2], machine.useful_move_um)
 
 
-def _repeat(rig: Rig, slide: Slide) -> Cycle[Contact]:
+def _repeat(rig: Bench, slide: Slide) -> Cycle[Contact]:
     """Slow touches until the last two agree, or the most repeats are done; the median counts."""
     heights: list[float] = []
     wet = False
@@ -119,7 +119,7 @@ def _repeat(rig: Rig, slide: Slide) -> Cycle[Contact]:
 
 
 def _descend(
-    rig: Rig, slide: Slide, speed_um_s: float, depth_um: float, trace: list[tuple[float, float]]
+    rig: Bench, slide: Slide, speed_um_s: float, depth_um: float, trace: list[tuple[float, float]]
 ) -> Cycle[bool]:
     """Feed forward until metal is sensed; False at `depth_um` along the slide. Fills `trace` with (height, volts)."""
     feed_um = speed_um_s * rig.tick_s
