@@ -22,6 +22,9 @@ from controller.settings.machine import Machine
 ROD_MARGIN_MM: Final = 1.0
 """Room beside the electrode. Chosen: run-out, a bent rod and a clamp that was laid by eye."""
 
+SIGMAS: Final = 2.0
+"""Standard uncertainties of the face's height by which what stands on it may be higher."""
+
 OVER_MM: Final = 2.0
 """Room between the tip and what it passes over. Chosen: twice the room beside it, since heights are taken by eye."""
 
@@ -148,7 +151,9 @@ def obstacles(job: Job | None, machine: Machine) -> list[Obstacle]:
         frame = Frame.of(place)
         for each in job.work.keep_out:
             corners = tuple(frame.to_machine(corner) for corner in _box(each.from_mm, each.to_mm))
-            found.append(Obstacle(each.name, corners, place.surface_height_mm + each.above_mm))
+            face_mm = place.surface_height_mm + max(frame.rise_mm(corner) for corner in _box(each.from_mm, each.to_mm))
+            top_mm = face_mm + SIGMAS * place.surface_height_u_mm + each.above_mm
+            found.append(Obstacle(each.name, corners, top_mm))
     return found
 
 

@@ -21,6 +21,9 @@ Triple = tuple[float, float, float]
 PositiveTriple = tuple[Positive, Positive, Positive]
 NotNegativeTriple = tuple[NotNegative, NotNegative, NotNegative]
 
+Slope = Annotated[float, Field(ge=-100, le=100)]
+"""A plate that leans by more than 100 mm in a metre (6°) was not clamped to be drilled from above. Chosen."""
+
 ACK_BURST_STEPS = 18
 """Steps of the smallest burst an `ack` board carries out: three lines of six steps (wires.md, measured on stock boards:
 fewer than six steps are swallowed, fewer than three lines wait about 106 ms)."""
@@ -106,10 +109,12 @@ class ReferencePlate(Settings):
 
 
 class WorkPlace(Settings):
-    """Where the work stands: the job's origin and rotation in the machine frame, and roughly how high its face is."""
+    """Where the work stands: the job's origin and rotation in the machine frame, and how high its face is there."""
 
     origin_mm: tuple[float, float] = (40.0, 40.0)
     rotation_deg: float = 0.0
+    slope_mm_m: tuple[Slope, Slope] = (0.0, 0.0)
+    """How much the face rises over the machine's x and y, in mm per metre; `locate` finds it."""
     surface_height_mm: float = -60.0
     surface_height_u_mm: float = Field(2.0, gt=0)
     clear_height_mm: float = Field(5.0, ge=1.0)
