@@ -181,6 +181,11 @@ class Axes:
             if self.homing and not blocks:
                 self._reference()
 
+    @property
+    def goes_sideways(self) -> bool:
+        """True while a move on x or y is carried out or waits."""
+        return any(block.delta[X] or block.delta[Y] for block in self.blocks)
+
     def way_in_um(self, to_s: float) -> float:
         """How far z will have gone by a machine time (um, with its sign), the blocks taken as they stand."""
         blocks = self.blocks

@@ -15,6 +15,7 @@ from sim.plates import ReferencePlate, WorkPlate, job_box_um
 from sim.random import Draws
 from sim.rings import Rings
 from sim.settings import PlantSettings
+from sim.workpiece import Workpiece
 
 # A place this near to a planned hole is that hole. Chosen: more than all lost motion, less than the smallest rod.
 SAME_PLACE_UM: Final = 300.0
@@ -54,6 +55,7 @@ class Ground:
         place, reference = machine.work_place, machine.reference_plate
         turned_rad = radians(place.rotation_deg)
         points_mm = [(hole.x_mm, hole.y_mm) for hole in plan.holes] + list(plan.touch_points_mm)
+        points_mm = points_mm or [place.origin_mm]
         centre_um, half_um = job_box_um(points_mm, turned_rad, plant.plate.margin_mm)
         self.work = WorkPlate(
             _drawn_um(place.surface_height_mm, place.surface_height_u_mm, draws),
@@ -64,6 +66,7 @@ class Ground:
             2.0 * pi * draws.uniform(),
             plant.plate.bow_mm * UM_PER_MM,
         )
+        self.placed = _placed(plant, self._thickness_um)
         self.reference = ReferencePlate(
             reference.x_mm * UM_PER_MM,
             reference.y_mm * UM_PER_MM,
@@ -73,7 +76,8 @@ class Ground:
 
     def below(self, x_um: float, y_um: float) -> Below:
         """What is under this place."""
-        if self.work.covers(x_um, y_um):
+        work = self.work if self.placed is None else self.placed
+        if work.covers(x_um, y_um):
             return Below.WORK
         return Below.REFERENCE if self.reference.covers(x_um, y_um) else Below.NOTHING
 
@@ -81,8 +85,12 @@ class Ground:
         """Height of the metal under this place (um), -inf over nothing."""
         below = self.below(x_um, y_um)
         if below is Below.WORK:
-            return self.work.surface_um(x_um, y_um)
+            return self.face_um(x_um, y_um)
         return self.reference.height_um if below is Below.REFERENCE else -inf
+
+    def face_um(self, x_um: float, y_um: float) -> float:
+        """Height of the work's face at a place (um), beyond its edges too."""
+        return self.work.surface_um(x_um, y_um) if self.placed is None else self.placed.face_um(x_um, y_um)
 
     def hole_at(self, x_um: float, y_um: float) -> HoleTruth:
         """The hole of this place: a planned one, or a mark that nobody planned."""
@@ -98,6 +106,14 @@ class Ground:
 
     def _solid(self) -> HoleTruth:
         return HoleTruth(self._rings, self._thickness_um, self._row_um)
+
+
+def _placed(plant: PlantSettings, thickness_um: float) -> Workpiece | None:
+    """The plate as the plant says it lies, if it does."""
+    plate = plant.plate
+    if not plate.placed:
+        return None
+    return Workpiece(plate, thickness_um, plate.height_mm * UM_PER_MM, radians(plate.tilt_towards_deg))
 
 
 def _drawn_um(stated_mm: float, u_mm: float, draws: Draws) -> float:

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from sim.hole import HoleTruth
     from sim.stick import Stick
     from sim.water import WaterTruth
+    from sim.workpiece import Workpiece
 
 
 class TrueState:
@@ -146,4 +147,9 @@ class TrueState:
 
     def surface_mm(self, x_mm: float, y_mm: float) -> float:
         """True height of the work's face at a place."""
-        return self._ground.work.surface_um(x_mm * UM_PER_MM, y_mm * UM_PER_MM) / UM_PER_MM
+        return self._ground.face_um(x_mm * UM_PER_MM, y_mm * UM_PER_MM) / UM_PER_MM
+
+    @property
+    def placed(self) -> Workpiece | None:
+        """The plate, when the plant says where it lies."""
+        return self._ground.placed

@@ -63,6 +63,23 @@ class Touched(Event):
 
 
 @dataclass(slots=True, frozen=True)
+class SideTouched(Event):
+    """A wall met by the rod's side on the sensing path, going `toward` +x, -x, +y or -y; axis position in mm.
+
+    `lost_mm` is the motion lost between contact and release.
+    """
+
+    purpose: str
+    toward: str
+    x_mm: float
+    y_mm: float
+    axis_z_mm: float
+    spread_mm: float
+    lost_mm: float
+    wet: bool
+
+
+@dataclass(slots=True, frozen=True)
 class SurfaceMapped(Event):
     """Work surface plane z = a + b·x + c·y in machine mm, with the largest residual and the standard uncertainty."""
 
