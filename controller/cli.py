@@ -8,6 +8,7 @@ import typer
 from typer.core import TyperGroup
 
 from controller import (
+    commands_check,
     commands_drawing,
     commands_plan,
     commands_record,
@@ -67,6 +68,7 @@ app.command("job-from")(commands_drawing.job_from)
 app.command("plan")(commands_plan.plan)
 app.command("rehearse")(commands_rehearse.rehearse)
 app.command("simulate")(commands_simulate.simulate)
+app.command("check")(commands_check.check)
 app.command("run")(commands_run.run)
 app.command("replay")(commands_replay.repeat)
 app.command("gauge")(commands_record.gauge)

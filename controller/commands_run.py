@@ -17,7 +17,8 @@ from controller.connecting import FAULT, OnMachine, opened, refuse_unfit
 from controller.core.events import Noticed, RunEnded
 from controller.ending import EXIT, show_summary
 from controller.host.capture import head_bytes
-from controller.host.desk import NO_RECORD, RunDesk
+from controller.host.desk import RunDesk
+from controller.host.front_desk import NO_RECORD
 from controller.host.loop import drive
 from controller.host.outlet import Begin, Outlet
 from controller.host.pacer import Pacer

@@ -92,6 +92,12 @@ class Axes:
         """True place of the holder's face (um)."""
         return self._play[X].face_um, self._play[Y].face_um, self._play[Z].face_um
 
+    @property
+    def off_um(self) -> tuple[float, float, float]:
+        """How far the faces stand beyond what the ledger says, each having arrived toward smaller figures (um)."""
+        x_um, y_um, z_um = self._lost_um
+        return x_um, y_um, z_um
+
     # -- commands -----------------------------------------------------------------------------------------------
 
     def move(self, x_um: float, y_um: float, z_um: float, speed_um_s: float, now_s: float) -> None:

@@ -30,9 +30,14 @@ def _harmless(sense: Sense, locks: Interlocks) -> bool:
     return locks.inspecting or (locks.absent and sense.pin_v() < ABSENT_V)
 
 
+def _board_watched(locks: Interlocks) -> bool:
+    """Nothing but homing can move here, and whoever asked for it watches what becomes of it."""
+    return locks.inspecting or locks.phase is Phase.REFERENCE
+
+
 def _live(sense: Sense, locks: Interlocks) -> bool:
-    """The source stands on the electrode, and not only to be looked at."""
-    return sense.live and not _harmless(sense, locks)
+    """The source stands on the electrode, as far as is known, and not only to be looked at."""
+    return sense.live and not locks.inspecting and not locks.absent
 
 
 @dataclass(slots=True, frozen=True)
@@ -94,14 +99,14 @@ GUARDS: tuple[Guard, ...] = (
     ),
     Guard(
         "board alarm",
-        lambda sense, locks: sense.seen.board is BoardState.ALARM and not locks.inspecting,
+        lambda sense, locks: sense.seen.board is BoardState.ALARM and not _board_watched(locks),
         0.0,
         "the motion board reports an alarm: the axis positions are unknown",
         "look for what the axes ran into, then start again",
     ),
     Guard(
         "board lost",
-        lambda sense, locks: sense.seen.board is BoardState.LOST and not locks.inspecting,
+        lambda sense, locks: sense.seen.board is BoardState.LOST and not _board_watched(locks),
         0.0,
         "the motion board does not answer, or has reset",
         "look at its cable and supply, then start again",

@@ -118,8 +118,11 @@ class Interlocks:
 
     @property
     def inspecting(self) -> bool:
-        """Commissioning, with the source commanded off: what speaks against a job is what is to be found out here."""
-        return self.phase is Phase.COMMISSION and not self.on[Output.SOURCE]
+        """Commissioning, with the source commanded off: what speaks against a job is what is to be found out here.
+
+        In fault, too: where a commissioning goes on after a trip, the trip's condition may well last.
+        """
+        return self.phase in (Phase.COMMISSION, Phase.FAULT) and not self.on[Output.SOURCE]
 
     def unpermitted(self, phase: Phase) -> str | None:
         """The output that is on and may not be in this phase, or None; fault is entered to switch off."""
@@ -319,6 +322,6 @@ class Interlocks:
         return None if permission.water else f"no water in {phase.value}"
 
     def _water_off(self, switch: Switch, _phase: Phase, _permission: Permission, seen: Observation) -> str | None:
-        if switch.hot or (not self.on[Output.SOURCE] and seen.contact_open):
+        if switch.hot or self.absent or (not self.on[Output.SOURCE] and seen.contact_open):
             return None
         return "the water stops only after the source contact is proven open"

@@ -56,9 +56,9 @@ def touch_down(rig: Bench, expected_z_um: float, margin_um: float, purpose: str)
             f"the sensing path reads contact well above {purpose}",
             "look for a bridge, a bent electrode, or water standing on the plate; clean, dry, then go on",
         )
-    slide = _slide(rig)
+    slide = slide_here(rig)
     depth_um = rig.sense.seen.z_um - expected_z_um + margin_um
-    if not (yield from _descend(rig, slide, TOUCH_SPEED_UM_S, depth_um, [])):
+    if not (yield from descend(rig, slide, TOUCH_SPEED_UM_S, depth_um, [])):
         raise Trip(
             f"nothing found at {purpose}",
             f"no contact down to {depth_um / UM_PER_MM:.2f} mm below the start",
@@ -94,9 +94,9 @@ def feel_down(rig: Bench, z_um: float, purpose: str) -> Cycle[None]:
             f"the sensing path reads contact above {purpose}",
             "look for a bridge, a bent electrode, or water standing on the plate; clean, dry, then go on",
         )
-    slide = _slide(rig)
-    if (yield from _descend(rig, slide, TOUCH_SPEED_UM_S, rig.sense.seen.z_um - z_um, [])):
-        yield slide.back(BACK_OFF_UM, LIFT_UM_S)
+    way = slide_here(rig)
+    if (yield from descend(rig, way, TOUCH_SPEED_UM_S, rig.sense.seen.z_um - z_um, [])):
+        yield way.back(BACK_OFF_UM, LIFT_UM_S)
         raise Trip(
             f"metal beside {purpose}",
             f"the tip met metal on its way down, with the axis at {rig.sense.seen.z_um / UM_PER_MM:.2f} mm",
@@ -113,7 +113,8 @@ def release(rig: Bench) -> Cycle[None]:
         yield (Switch(Output.SENSING, False),)
 
 
-def _slide(rig: Bench) -> Slide:
+def slide_here(rig: Bench) -> Slide:
+    """A slide straight down from where the axis stands."""
     seen, machine = rig.sense.seen, rig.machine
     return Slide(Plunge(seen.x_um, seen.y_um, seen.z_um), machine.axes.backlash_um[2], machine.useful_move_um)
 
@@ -123,27 +124,36 @@ def _repeat(rig: Bench, slide: Slide) -> Cycle[Contact]:
     heights: list[float] = []
     wet = False
     while len(heights) < 2 or (abs(heights[-1] - heights[-2]) > SPREAD_UM and len(heights) < REPEATS_MAX):
-        yield slide.back(BACK_OFF_UM, LIFT_UM_S)
-        yield from drain(rig)
-        yield from pause(rig, 0.05)
-        yield slide.take_up(TOUCH_SPEED_UM_S)
-        trace: list[tuple[float, float]] = []
-        if not (yield from _descend(rig, slide, SLOW_UM_S, slide.axis_um + 4.0 * BACK_OFF_UM, trace)):
-            raise Trip(
-                "contact lost",
-                "a touch that was there a moment ago could not be repeated",
-                "look at the electrode's clamp and at the sensing wire",
-            )
-        offset_um, was_wet = wet_offset_um(trace)
+        height_um, was_wet = yield from touch_again(rig, slide)
         wet = wet or was_wet
-        heights.append(rig.sense.seen.z_um - offset_um)
+        heights.append(height_um)
     yield slide.back(BACK_OFF_UM, LIFT_UM_S)
     yield from drain(rig)
     spread = max(heights) - min(heights) if len(heights) == 2 else abs(heights[-1] - heights[-2])
     return Contact(median(heights[-3:] if len(heights) > 2 else heights), spread, wet)
 
 
-def _descend(
+def touch_again(rig: Bench, slide: Slide) -> Cycle[tuple[float, bool]]:
+    """Back off from a touch and touch once more, slowly: axis height (µm, the water taken off), and was it wet.
+
+    Raises Trip when nothing is met any more.
+    """
+    yield slide.back(BACK_OFF_UM, LIFT_UM_S)
+    yield from drain(rig)
+    yield from pause(rig, 0.05)
+    yield slide.take_up(TOUCH_SPEED_UM_S)
+    trace: list[tuple[float, float]] = []
+    if not (yield from descend(rig, slide, SLOW_UM_S, slide.axis_um + 4.0 * BACK_OFF_UM, trace)):
+        raise Trip(
+            "contact lost",
+            "a touch that was there a moment ago could not be repeated",
+            "look at the electrode's clamp and at the sensing wire",
+        )
+    offset_um, was_wet = wet_offset_um(trace)
+    return rig.sense.seen.z_um - offset_um, was_wet
+
+
+def descend(
     rig: Bench, slide: Slide, speed_um_s: float, depth_um: float, trace: list[tuple[float, float]]
 ) -> Cycle[bool]:
     """Feed forward until metal is sensed; False at `depth_um` along the slide. Fills `trace` with (height, volts)."""
