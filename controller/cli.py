@@ -10,6 +10,7 @@ from typer.core import TyperGroup
 from controller import (
     commands_check,
     commands_drawing,
+    commands_locate,
     commands_plan,
     commands_record,
     commands_rehearse,
@@ -65,6 +66,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 app.command("job-from")(commands_drawing.job_from)
+app.add_typer(commands_locate.app, name="locate")
 app.command("plan")(commands_plan.plan)
 app.command("rehearse")(commands_rehearse.rehearse)
 app.command("simulate")(commands_simulate.simulate)

@@ -138,7 +138,7 @@ def _job(
         raise BadUsage(f"--thickness {thickness:g}: must be more than 0, in mm")
     raw["job"]["name"] = _job_name(target)
     raw["job"]["first_article"] = False
-    raw["work"]["outline_mm"] = raw["work"]["keep_out"] = ()  # those of another plate
+    raw["work"] |= {"outline_mm": (), "keep_out": (), "plate": None}  # those of another plate
     if thickness is not None:
         raw["work"]["thickness_mm"] = thickness
     if size is not None:
@@ -148,7 +148,17 @@ def _job(
         f"{section}.{key}": f"from {name}: check"
         for section in ("work", "electrode", "holes")
         for key in told[section]
-        if key not in ("pattern", "touch_points_mm", "through", "apart_mm", "outline_mm", "keep_out")
+        if key
+        not in (
+            "pattern",
+            "touch_points_mm",
+            "through",
+            "apart_mm",
+            "outline_mm",
+            "keep_out",
+            "plate",
+            "plate_max_age_h",
+        )
     }
     notes["job.technology"] = f"from {name}: check"
     if thickness is not None:

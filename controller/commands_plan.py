@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import tomllib
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field
@@ -14,6 +15,7 @@ from rich.table import Table
 
 from controller.plan.budget import Budget, budget
 from controller.plan.build import PlanRefused
+from controller.plan.patterns import places
 from controller.plan.plan import Travel
 from controller.plan.ranges import Range
 from controller.plan.size import Size, judge_size
@@ -113,6 +115,7 @@ def _show(first: Foreseen, drawn: Path | None) -> None:
     lines = [
         f"{job.job.name} on {given.machine.name}: {holes} through {job.work.thickness_mm:g} mm {job.work.material}",
         "Checked: every hole, touch point and depth lies within the machine's travel; no hole meets another.",
+        *_frame_words(given),
         f"{_order_words(given.plan.travel, job)}. It begins with hole {given.plan.holes[0].index}.",
         f"Overcut {overcut}, from {belief.source}: {first.size.words}.",
     ]
@@ -125,6 +128,23 @@ def _show(first: Foreseen, drawn: Path | None) -> None:
         out.print(f"Note: {note}.", markup=False, highlight=False, soft_wrap=True)
     if drawn is not None:
         out.print(f"Picture: {drawn}", markup=False, highlight=False, soft_wrap=True)
+
+
+def _frame_words(given: Assignment) -> list[str]:
+    """Which frame the job is planned in, when it was located."""
+    located = given.located
+    if located is None:
+        return []
+    x, y = located.frame.origin_mm
+    slope = math.hypot(*located.frame.slope) * 1000.0
+    worst = max(located.u_at_mm(place) for place in places(given.job.holes))
+    odd = f"; its middles fit to {1e3 * located.misfit_mm:.0f} µm" if located.misfit_mm else ""
+    words = (
+        f"Frame: plate {given.job.work.plate!r} by {located.source}: zero at x {x:.3f}, y {y:.3f} mm, turned "
+        f"{located.frame.rotation_deg:.3f}°, rising {slope:.1f} mm a metre; holes are placed to "
+        f"± {2e3 * worst:.0f} µm (k = 2){odd}."
+    )
+    return [words]
 
 
 def _order_words(travel: Travel, job: Job) -> str:

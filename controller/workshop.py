@@ -5,6 +5,7 @@ from __future__ import annotations
 import platform
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
@@ -17,12 +18,15 @@ from controller.plan.patterns import places
 from controller.plan.plan import Plan
 from controller.plan.practice import judge_practice
 from controller.plan.size import judge_size
+from controller.plan.work_frame import WorkFrame, frame_from
 from controller.record.journal import PlacedHole, RunRecord, StartRecord, read_journal
 from controller.record.learned import learned_file, read_learned
+from controller.record.located import Entry, located_file, read_located
 from controller.settings.job import Job
 from controller.settings.load import load_job, load_machine, load_technology, resolve
 from controller.settings.machine import Machine
 from controller.settings.technology import Technology
+from controller.settings.text import settings_text
 
 
 class FirstArticleError(Exception):
@@ -53,6 +57,13 @@ class Assignment:
     technology: Technology
     plan: Plan
     belief: Belief
+    located: WorkFrame | None = None
+
+    def machine_text(self) -> str:
+        """The machine as this job runs on it: its file, or with a located frame what that makes of it."""
+        if self.located is None:
+            return self.machine_file.read_text(encoding="utf-8")
+        return settings_text(self.machine)
 
 
 def assignment(
@@ -83,8 +94,44 @@ def assignment(
     technology_file = resolve(job.job.technology, job_file, "technology")
     technology = load_technology(technology_file)
     belief = _belief(job, machine, technology, rehearsed, first_articles)
+    located = located_frame(job, machine, rehearsed=rehearsed)
+    if located is not None:
+        machine = machine.model_copy(update={"work_place": located.work_place(machine.work_place)})
     plan = _plan(job, machine, technology, belief.overcut)
-    return Assignment(job_file, machine_file, technology_file, job, machine, technology, plan, belief)
+    return Assignment(job_file, machine_file, technology_file, job, machine, technology, plan, belief, located)
+
+
+def located_frame(job: Job, machine: Machine, *, rehearsed: bool | None) -> WorkFrame | None:
+    """The frame located on the plate that a job names; None where it names none.
+
+    `rehearsed` is as for `assignment`.
+
+    Raises:
+        PlanRefused: Nothing was located, not enough, or too long ago.
+        SettingsError: What was kept can't be understood.
+    """
+    plate = job.work.plate
+    if not plate:
+        return None
+    path = located_file(Path(), machine.name, plate)
+    found: list[Entry] = []
+    for whose in (False, True) if rehearsed is None else (rehearsed,):
+        found = found or read_located(path, rehearsed=whose)
+    how = f"`gapwright locate corner JOB --machine {machine.name}{' --rehearse' if rehearsed else ''}`"
+    if not found:
+        kind = "in a rehearsal " if rehearsed else "on the real machine " if rehearsed is False else ""
+        raise PlanRefused([f'work.plate is "{plate}": nothing was located on it {kind}({path}); do so first: {how}'])
+    frame = frame_from([entry.feature() for entry in found])
+    if isinstance(frame, str):
+        raise PlanRefused([f'work.plate is "{plate}": {path} has {frame}'])
+    age_h = max(entry.age_h(datetime.now(UTC)) for entry in found if entry.what != "plane")
+    if age_h > job.work.plate_max_age_h:
+        stale = (
+            f'work.plate is "{plate}": located {age_h:.0f} h ago, longer than work.plate_max_age_h '
+            f"({job.work.plate_max_age_h:g}); locate it again: {how}"
+        )
+        raise PlanRefused([stale])
+    return frame
 
 
 def _plan(job: Job, machine: Machine, technology: Technology, overcut: Overcut) -> Plan:
@@ -162,7 +209,7 @@ def start_record(given: Assignment, started_utc: str, *, seed: int | None = None
         machine=given.machine.name,
         technology=given.technology.pair.name,
         job_toml=given.job_file.read_text(encoding="utf-8"),
-        machine_toml=given.machine_file.read_text(encoding="utf-8"),
+        machine_toml=given.machine_text(),
         technology_toml=given.technology_file.read_text(encoding="utf-8"),
         plant_toml=plant_toml,
         thickness_mm=job.work.thickness_mm,

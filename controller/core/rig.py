@@ -15,6 +15,7 @@ from controller.core.requests import Request
 from controller.core.sense import Sense
 from controller.core.servo import Servo
 from controller.core.surface import Surface
+from controller.plan.frame import frame_height_mm
 from controller.plan.keep_outs import Leg, Obstacle, Ways, lift_costs, obstacles, travel_obstacles
 from controller.plan.overcut import Overcut
 from controller.plan.plan import Plan
@@ -195,5 +196,8 @@ class Rig(Bench):
     def work_top_mm(self) -> float:
         """How high the work reaches under the holes: by its plane once that was touched."""
         if self.surface is None:
-            return super().work_top_mm()
+            place, plan = self.machine.work_place, self.given.plan
+            over = [(hole.x_mm, hole.y_mm) for hole in plan.holes] + list(plan.touch_points_mm)
+            rise = max((frame_height_mm(place, *at) for at in over), default=place.surface_height_mm)
+            return super().work_top_mm() + max(rise - place.surface_height_mm, 0.0)
         return self.surface.highest_mm([(hole.x_mm, hole.y_mm) for hole in self.given.plan.holes])

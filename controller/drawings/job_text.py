@@ -24,7 +24,7 @@ def job_text(job: Job, heading: Sequence[str], notes: Mapping[str, str]) -> str:
     for section, entries in sections.items():
         lines += ["", f"[{section}]"]
         for key, entry in entries.items():
-            if entry in ((), []):
+            if entry in ((), [], None):
                 continue
             note = notes.get(f"{section}.{key}")
             lines.append(f"{key} = {_toml(entry)}" + (f"  # {note}" if note else ""))

@@ -62,3 +62,10 @@ class Frame:
         up = math.sqrt(1.0 + rise_x * rise_x + rise_y * rise_y)
         nx, ny, nz = -rise_x / up, -rise_y / up, 1.0 / up
         return (ux, uy), (ny * uz - nz * uy, nz * ux - nx * uz)
+
+
+def frame_height_mm(place: WorkPlace, x_mm: float, y_mm: float) -> float:
+    """Height at which the face is believed at a place of the machine."""
+    rise_x, rise_y = place.slope_mm_m
+    rise = rise_x * (x_mm - place.origin_mm[0]) + rise_y * (y_mm - place.origin_mm[1])
+    return place.surface_height_mm + rise / MM_PER_M

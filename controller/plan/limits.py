@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from controller.plan.frame import Frame
 from controller.plan.keep_outs import ROD_MARGIN_MM, Obstacle, Ways
 from controller.plan.nearness import Cells
 from controller.settings.job import Job, Point
@@ -53,9 +54,17 @@ def too_deep(job: Job, machine: Machine) -> list[str]:
     """
     work, place, holder = job.work, machine.work_place, machine.holder
     down_mm = work.thickness_mm + work.clear_below_mm
-    low = place.surface_height_mm - SIGMAS * place.surface_height_u_mm - down_mm + holder.min_protrusion_mm
+    frame = Frame.of(place)
+    rises = [frame.rise_mm(point) for point in work.touch_points_mm]
+    low = (
+        place.surface_height_mm
+        + min(0.0, *rises)
+        - SIGMAS * place.surface_height_u_mm
+        - down_mm
+        + holder.min_protrusion_mm
+    )
     unsure = SIGMAS * math.hypot(place.surface_height_u_mm, holder.protrusion_u_mm)
-    face = max(place.surface_height_mm, machine.reference_plate.height_mm)
+    face = max(place.surface_height_mm + max(0.0, *rises), machine.reference_plate.height_mm)
     high = face + place.clear_height_mm + holder.protrusion_mm + unsure
     bottom, top = machine.axes.travel_min_mm[2], machine.axes.travel_max_mm[2]
     problems: list[str] = []

@@ -41,7 +41,9 @@ class Clamp(Settings):
 class Work(Settings):
     """The plate: material, thickness, the room for over-travel below it, and where its face is touched (job frame).
 
-    `outline_mm` are the corners of its edge in order, where they are known; `keep_out` is what stands on it.
+    `outline_mm` are the corners of its edge in order, where they are known; `keep_out` is what stands on it. `plate`
+    names the plate on which `locate` found the frame; without it the machine file's `work_place` is believed. What was
+    located longer ago than `plate_max_age_h` is refused: plates and machines move with a day's warmth (chosen).
     """
 
     material: str = Field(min_length=1)
@@ -49,6 +51,8 @@ class Work(Settings):
     clear_below_mm: float = Field(gt=0)
     touch_points_mm: list[Point] = Field(min_length=3)
     outline_mm: tuple[Point, ...] = ()
+    plate: str | None = Field(None, pattern=NAME_PATTERN)
+    plate_max_age_h: float = Field(24.0, gt=0)
     keep_out: tuple[Clamp, ...] = ()
 
 

@@ -11,6 +11,7 @@ from controller.core.cycles.wait import pause
 from controller.core.events import ElectrodeMeasured, SurfaceMapped
 from controller.core.rig import Bench, Cycle, Rig
 from controller.core.surface import fit_surface
+from controller.plan.frame import frame_height_mm
 from controller.settings.units import UM_PER_MM
 
 # A touch is never better than the place where a step fell: a uniform half step and the reaction of one slow tick, plus
@@ -64,10 +65,11 @@ def map_surface(rig: Rig) -> Cycle[None]:
     for number, (x_mm, y_mm) in enumerate(rig.given.plan.touch_points_mm, 1):
         rig.say(f"Mapping the work: touch {number} of {len(rig.given.plan.touch_points_mm)}")
         yield from travel(rig, x_mm, y_mm)
-        expected_mm, room_mm = place.surface_height_mm, 3.0 * place.surface_height_u_mm
+        expected_mm, room_mm = frame_height_mm(place, x_mm, y_mm), 3.0 * place.surface_height_u_mm
         if len(points) >= 1:
             # The first touch has found the height; what is left is the tilt of a roughly laid plate.
-            expected_mm, room_mm = points[0][2], min(room_mm, 2.0)
+            expected_mm += points[0][2] - frame_height_mm(place, *points[0][:2])
+            room_mm = min(room_mm, 2.0)
         axis_mm = expected_mm + rig.electrode.tip_mm
         yield from lower(rig, (axis_mm + room_mm) * UM_PER_MM)
         contact = yield from touch_down(rig, axis_mm * UM_PER_MM, (room_mm + 1.0) * UM_PER_MM, "the work")
