@@ -98,6 +98,13 @@ class Axes:
         x_um, y_um, z_um = self._lost_um
         return x_um, y_um, z_um
 
+    def left_above(self, face_um: float) -> None:
+        """Nobody leaves the holder's face below this height (um): lift it by hand, before the first tick."""
+        short_um = face_um - self.face_z_um
+        if short_um > 0.0:
+            self._lost_um[Z] += short_um
+            self.face_z_um = self._play[Z].face_um = face_um
+
     # -- commands -----------------------------------------------------------------------------------------------
 
     def move(self, x_um: float, y_um: float, z_um: float, speed_um_s: float, now_s: float) -> None:

@@ -6,6 +6,7 @@ from enum import Enum
 from math import hypot, inf, pi, radians
 from typing import Final
 
+from controller.plan.patterns import places
 from controller.plan.plan import Plan
 from controller.settings.job import Job
 from controller.settings.machine import Machine
@@ -48,6 +49,7 @@ class Ground:
     ) -> None:
         self._plan = plan
         self._rings = rings
+        self._drawn_mm = places(job.holes)
         self._thickness_um = job.work.thickness_mm * UM_PER_MM
         self._row_um = plant.rod.row_um
         self.holes: dict[int, HoleTruth] = {}
@@ -94,15 +96,31 @@ class Ground:
 
     def hole_at(self, x_um: float, y_um: float) -> HoleTruth:
         """The hole of this place: a planned one, or a mark that nobody planned."""
-        for planned in self._plan.holes:
-            if hypot(planned.x_mm * UM_PER_MM - x_um, planned.y_mm * UM_PER_MM - y_um) < SAME_PLACE_UM:
-                if planned.index not in self.holes:
-                    self.holes[planned.index] = self._solid()
-                return self.holes[planned.index]
+        index = self._planned(x_um, y_um)
+        if index is not None:
+            if index not in self.holes:
+                self.holes[index] = self._solid()
+            return self.holes[index]
         mark = round(x_um / SAME_PLACE_UM), round(y_um / SAME_PLACE_UM)
         if mark not in self._marks:
             self._marks[mark] = self._solid()
         return self._marks[mark]
+
+    def _planned(self, x_um: float, y_um: float) -> int | None:
+        """The number of the planned hole at a place; on a placed plate holes stand where they are drawn."""
+        if self.placed is None:
+            planned = ((hole.index, hole.x_mm, hole.y_mm) for hole in self._plan.holes)
+        else:
+            x_um, y_um = self.placed.drawn_um(x_um, y_um)
+            planned = ((place, *at) for place, at in enumerate(self._drawn_mm, 1))
+        return next(
+            (
+                index
+                for index, x_mm, y_mm in planned
+                if hypot(x_mm * UM_PER_MM - x_um, y_mm * UM_PER_MM - y_um) < SAME_PLACE_UM
+            ),
+            None,
+        )
 
     def _solid(self) -> HoleTruth:
         return HoleTruth(self._rings, self._thickness_um, self._row_um)

@@ -45,6 +45,8 @@ NEAR_UM: Final = 500.0
 LEAK_KEPT_US: Final = 100_000
 # A tip this far above the reference plate starts a new touch, with a roughness of its own. Chosen.
 NEW_TOUCH_UM: Final = 100.0
+# How far above what lies below it a tip was left. Chosen: it was seen to be clear.
+LEFT_ABOVE_UM: Final = 1000.0
 # A tip that has let go of a plate by this much touches another peak of its roughness next time. Chosen: a few peaks.
 LET_GO_UM: Final = 15.0
 # What stands back from the lowest point by no more than this belongs to the flat at the end. Chosen.
@@ -96,6 +98,9 @@ class VirtualMachine:
         self._ground = Ground(machine, job, plan, plant, grid, streams.named("plates"))
         water = plant.water
         self._film = Film(water.film_um, water.film_rest_um, water.film_s, water.drip_um, water.drip_s)
+        x_um, y_um, _ = self._axes.face_um
+        # Whoever left the machine left the tip above what lies there.
+        self._axes.left_above(self._ground.height_um(x_um, y_um) + self._electrode.length_um + LEFT_ABOVE_UM)
         self._plant = plant
         self._touch = streams.named("touch")
         self._spindle = machine.spindle.fitted
