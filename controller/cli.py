@@ -10,6 +10,8 @@ from typer.core import TyperGroup
 from controller import (
     commands_check,
     commands_drawing,
+    commands_fit,
+    commands_learn,
     commands_locate,
     commands_plan,
     commands_record,
@@ -19,9 +21,11 @@ from controller import (
     commands_simulate,
 )
 from controller.drawings.drawing import DrawingError
+from controller.fitting import FitRefused
 from controller.host.capture import CaptureError
 from controller.plan.build import PlanRefused
 from controller.record.journal import JournalError
+from controller.record.lessons import LessonError
 from controller.record.run_folder import RunFolderError
 from controller.screen import BadUsage, err
 from controller.settings.load import SettingsError
@@ -36,7 +40,9 @@ MENDABLE = (
     CaptureError,
     DrawingError,
     FirstArticleError,
+    FitRefused,
     JournalError,
+    LessonError,
     PlanRefused,
     RunFolderError,
     SettingsError,
@@ -73,6 +79,8 @@ app.command("simulate")(commands_simulate.simulate)
 app.command("check")(commands_check.check)
 app.command("run")(commands_run.run)
 app.command("replay")(commands_replay.repeat)
+app.command("learn")(commands_learn.learn)
+app.command("fit")(commands_fit.fit_command)
 app.command("gauge")(commands_record.gauge)
 app.command("report")(commands_record.report)
 

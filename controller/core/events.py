@@ -186,6 +186,19 @@ class ShortEnded(Event):
 
 
 @dataclass(slots=True, frozen=True)
+class SourceLearned(Event):
+    """What the run came to believe of the source's drop-outs under load: how often, how long, and how long hardly ever.
+
+    `live_s` is the time the source was on.
+    """
+
+    drop_out_hz: float
+    drop_out_median_s: float
+    drop_out_longest_s: float
+    live_s: float
+
+
+@dataclass(slots=True, frozen=True)
 class PromptRaised(Event):
     """The operator is needed. `choices` are the answers taken; `planned` tells a planned advance from a rescue."""
 
