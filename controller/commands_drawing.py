@@ -18,6 +18,7 @@ from controller.drawings.job_text import job_text
 from controller.drawings.table import read_table
 from controller.record.files import write_whole
 from controller.screen import AsJson, BadUsage, out
+from controller.settings.find import packaged_configs
 from controller.settings.job import Job, Point
 from controller.settings.load import load_job, load_text, resolve
 
@@ -37,6 +38,7 @@ class Wishes:
     unit: str | None
     layers: tuple[str, ...]
     touch_layer: str | None
+    outline_layer: str | None
     diameter_mm: float | None
     zero_mm: Point
 
@@ -61,6 +63,12 @@ def job_from(
     touch_layer: Annotated[
         str | None, typer.Option("--touch-layer", help="DXF layer whose points are where the face is touched.")
     ] = None,
+    outline_layer: Annotated[
+        str | None, typer.Option("--outline-layer", help="DXF layer whose closed polyline is the edge of the plate.")
+    ] = None,
+    plate: Annotated[
+        str | None, typer.Option("--plate", metavar="NAME", help="Plan it on this plate, as `locate` finds it.")
+    ] = None,
     diameter: Annotated[
         float | None, typer.Option("--diameter", metavar="MM", help="Which holes, or what size points are.")
     ] = None,
@@ -78,11 +86,11 @@ def job_from(
         raise BadUsage(f"{target}: is there already and is never written over; name another with --to")
     if unit is not None and unit not in MM_PER_UNIT:
         raise BadUsage(f"--unit {unit}: must be {', '.join(MM_PER_UNIT)}")
-    wishes = Wishes(unit, tuple(layer or ()), touch_layer, diameter, zero)
+    wishes = Wishes(unit, tuple(layer or ()), touch_layer, outline_layer, diameter, zero)
     pattern_of = load_job(resolve(like, kind="jobs"))
-    drawing = _read(file, wishes)
+    drawing = _read(_found(file), wishes)
     gathered = gather(drawing, str(file), wishes.diameter_mm, wishes.zero_mm)
-    job, notes = _job(pattern_of, like, target, drawing, gathered, wishes, thickness)
+    job, notes = _job(pattern_of, like, target, drawing, gathered, wishes, thickness, plate)
     text = job_text(job, [f"Made from {file.name}; check every figure, then `gapwright plan {target}`."], notes)
     # What is written must be readable: the same gates as for a file that a person wrote.
     load_text(text, str(target), Job)
@@ -108,17 +116,23 @@ def _job_name(file: Path) -> str:
     return re.sub(r"[^A-Za-z0-9_-]+", "-", file.stem).strip("-_") or "drawing"
 
 
+def _found(file: Path) -> Path:
+    """The file itself, or the shipped drawing of that name."""
+    shipped = packaged_configs() / "drawings" / file.name
+    return shipped if not file.exists() and file.name == str(file) and shipped.is_file() else file
+
+
 def _read(file: Path, wishes: Wishes) -> Drawing:
     """The holes of a file, read by its ending."""
     ending = file.suffix.lower()
     if ending not in (".dxf", *TABLES, *PROGRAMS):
         raise BadUsage(f"{file}: must end in .dxf, {', '.join(TABLES)} or {', '.join(PROGRAMS)}")
-    if ending != ".dxf" and (wishes.layers or wishes.touch_layer):
-        raise BadUsage(f"{file}: only a DXF drawing has layers; leave --layer and --touch-layer out")
+    if ending != ".dxf" and (wishes.layers or wishes.touch_layer or wishes.outline_layer):
+        raise BadUsage(f"{file}: only a DXF drawing has layers; leave --layer, --touch-layer and --outline-layer out")
     if not file.is_file():
         raise BadUsage(f"{file}: there is no such file")
     if ending == ".dxf":
-        return read_dxf(file, wishes.unit, wishes.layers, wishes.touch_layer)
+        return read_dxf(file, wishes.unit, wishes.layers, wishes.touch_layer, wishes.outline_layer)
     try:
         content = file.read_bytes()
     except OSError as error:
@@ -129,7 +143,14 @@ def _read(file: Path, wishes: Wishes) -> Drawing:
 
 
 def _job(
-    like: Job, name: str, target: Path, drawing: Drawing, gathered: Gathered, wishes: Wishes, thickness: float | None
+    like: Job,
+    name: str,
+    target: Path,
+    drawing: Drawing,
+    gathered: Gathered,
+    wishes: Wishes,
+    thickness: float | None,
+    plate: str | None,
 ) -> tuple[Job, dict[str, str]]:
     """The job, and for every entry that no drawing says where it comes from."""
     told = raw = like.model_dump()
@@ -138,7 +159,9 @@ def _job(
         raise BadUsage(f"--thickness {thickness:g}: must be more than 0, in mm")
     raw["job"]["name"] = _job_name(target)
     raw["job"]["first_article"] = False
-    raw["work"] |= {"outline_mm": (), "keep_out": (), "plate": None}  # those of another plate
+    x0, y0 = wishes.zero_mm
+    outline = [(x - x0, y - y0) for x, y in drawing.outline_mm]
+    raw["work"] |= {"outline_mm": outline, "keep_out": (), "plate": plate}  # the other job's are those of another plate
     if thickness is not None:
         raw["work"]["thickness_mm"] = thickness
     if size is not None:

@@ -128,10 +128,7 @@ class Ground:
 
 def _placed(plant: PlantSettings, thickness_um: float) -> Workpiece | None:
     """The plate as the plant says it lies, if it does."""
-    plate = plant.plate
-    if not plate.placed:
-        return None
-    return Workpiece(plate, thickness_um, plate.height_mm * UM_PER_MM, radians(plate.tilt_towards_deg))
+    return Workpiece(plant.placed, thickness_um) if plant.placed.used else None
 
 
 def _drawn_um(stated_mm: float, u_mm: float, draws: Draws) -> float:

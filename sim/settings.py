@@ -173,27 +173,33 @@ Round = tuple[float, float, float]
 
 
 class PlatePlant(Settings):
-    """How the work lies: the height difference over 100 mm, and the bow in the middle.
+    """How the work lies: the height difference over 100 mm, and the bow in the middle."""
 
-    A plate that is `placed` lies where the plant says and nowhere else: its corner, its turn, the direction in which it
-    rises, its size, and what is cut into it or stands on it (x, y, diameter in its own coordinates).
+    tilt_mm: float
+    bow_mm: float
+    margin_mm: float = Field(gt=0)
+    reference_half_mm: float = Field(gt=0)
+    touch_scatter_um: float = Field(ge=0)
+
+
+class Placed(Settings):
+    """A plate that lies where the plant says and nowhere else, once `used` is true.
+
+    Its corner, the height there, its turn, its rise over 100 mm and the direction of it, its size, and what is cut into
+    it or stands on it (x, y, diameter in its own coordinates).
     """
 
-    placed: bool
+    used: bool
     corner_mm: Place
     height_mm: float
     turned_deg: float
+    tilt_mm: float
     tilt_towards_deg: float
     size_mm: tuple[float, float]
     window_mm: tuple[float, float, float, float]
     bores_mm: tuple[Round, ...]
     bosses_mm: tuple[Round, ...]
     boss_height_mm: float = Field(gt=0)
-    tilt_mm: float
-    bow_mm: float
-    margin_mm: float = Field(gt=0)
-    reference_half_mm: float = Field(gt=0)
-    touch_scatter_um: float = Field(ge=0)
 
 
 class SamplerPlant(Settings):
@@ -231,6 +237,7 @@ class PlantSettings(Settings):
     axes: AxesPlant
     board: BoardPlant
     plate: PlatePlant
+    placed: Placed
     sampler: SamplerPlant
     contacts: ContactsPlant
 

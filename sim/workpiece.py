@@ -16,7 +16,7 @@ from math import cos, hypot, inf, radians, sin, sqrt
 from typing import Final
 
 from controller.settings.units import UM_PER_MM
-from sim.settings import PlatePlant
+from sim.settings import Placed
 
 # Beyond this height of free air nothing is near. Chosen.
 FAR_UM: Final = 1e6
@@ -46,20 +46,18 @@ class Workpiece:
     Args:
         plant: Its place, turn, tilt, size and features.
         thickness_um: Its thickness.
-        height_um: Height of its corner, u = v = 0, in the machine frame.
-        towards_rad: Direction in which it rises, seen from above.
     """
 
-    def __init__(self, plant: PlatePlant, thickness_um: float, height_um: float, towards_rad: float) -> None:
+    def __init__(self, plant: Placed, thickness_um: float) -> None:
         self._thickness_um = thickness_um
         x_mm, y_mm = plant.corner_mm
-        self._origin = (x_mm * UM_PER_MM, y_mm * UM_PER_MM, height_um)
+        self._origin = (x_mm * UM_PER_MM, y_mm * UM_PER_MM, plant.height_mm * UM_PER_MM)
         self._size_um = plant.size_mm[0] * UM_PER_MM, plant.size_mm[1] * UM_PER_MM
         self._window_um = tuple(side * UM_PER_MM for side in plant.window_mm)
         self._bores_um = [tuple(part * UM_PER_MM for part in bore) for bore in plant.bores_mm]
         self._bosses_um = [tuple(part * UM_PER_MM for part in boss) for boss in plant.bosses_mm]
         self._boss_um = plant.boss_height_mm * UM_PER_MM
-        rise = plant.tilt_mm / 100.0
+        rise, towards_rad = plant.tilt_mm / 100.0, radians(plant.tilt_towards_deg)
         self.slope = (rise * cos(towards_rad), rise * sin(towards_rad))
         self._u, self._v, self._w = _axes(radians(plant.turned_deg), self.slope)
 

@@ -12,8 +12,8 @@ from typer.testing import CliRunner, Result
 from controller.cli import app
 
 PLANT = """
-[plate]
-placed = true
+[placed]
+used = true
 corner_mm = [52.4, 36.7]
 turned_deg = 7.3
 tilt_mm = 3.5

@@ -43,9 +43,11 @@ class Drawing:
         took: What was read and how, in sentences.
         left: What stands in the file and was not used, in sentences.
         touch_points_mm: Places marked for touching the face; usually none.
+        outline_mm: Corners of the plate in order, where they were asked for.
     """
 
     holes: tuple[DrawnHole, ...]
     took: tuple[str, ...]
     left: tuple[str, ...]
     touch_points_mm: tuple[Point, ...] = ()
+    outline_mm: tuple[Point, ...] = ()

@@ -17,6 +17,7 @@ from ezdxf.disassemble import recursive_decompose
 from ezdxf.document import Drawing as Document
 from ezdxf.entities.circle import Circle
 from ezdxf.entities.dxfentity import DXFEntity
+from ezdxf.entities.lwpolyline import LWPolyline
 from ezdxf.entities.point import Point as PointEntity
 from ezdxf.enums import InsertUnits
 from ezdxf.filemanagement import readfile
@@ -40,7 +41,11 @@ Found = tuple[float, float, float | None]
 
 
 def read_dxf(
-    path: Path, unit: str | None = None, layers: Sequence[str] = (), touch_layer: str | None = None
+    path: Path,
+    unit: str | None = None,
+    layers: Sequence[str] = (),
+    touch_layer: str | None = None,
+    outline_layer: str | None = None,
 ) -> Drawing:
     """The holes of a drawing.
 
@@ -49,22 +54,26 @@ def read_dxf(
         unit: The drawing's unit where it states none.
         layers: Layers to take holes from; all when empty.
         touch_layer: Layer whose points (or circles' centres) are where the face is touched.
+        outline_layer: Layer whose one closed polyline of straight sides is the edge of the plate.
 
     Raises:
         DrawingError: No DXF, no unit, an unknown layer, or nothing that could be a hole.
     """
     document, mended = _document(path)
     spoken = _unit(document, path, unit)
-    _refuse_unknown(document, path, [*layers, *([touch_layer] if touch_layer else [])])
+    _refuse_unknown(document, path, [*layers, *(layer for layer in (touch_layer, outline_layer) if layer)])
     wanted = {layer.casefold() for layer in layers}
     holes: list[DrawnHole] = []
     touches: list[tuple[float, float]] = []
+    outline = _outline(document, path, outline_layer, MM_PER_UNIT[spoken]) if outline_layer else ()
     left: Counter[str] = Counter()
     for entity in recursive_decompose(document.modelspace()):
         layer = str(entity.dxf.get("layer", "0"))
         found = _found(entity, MM_PER_UNIT[spoken])
         if touch_layer is not None and layer.casefold() == touch_layer.casefold():
             touches += [found[:2]] if found else []
+        elif outline_layer is not None and layer.casefold() == outline_layer.casefold():
+            continue
         elif not _visible(document, layer):
             left[f"{entity.dxftype()} on layer {layer}, which is off or frozen"] += 1
         elif wanted and layer.casefold() not in wanted:
@@ -77,7 +86,7 @@ def read_dxf(
     if not holes:
         has = f"it holds {'; '.join(told)}" if told else "its model space is empty"
         raise DrawingError([f"{path}: there is no circle or point to make a hole of: {has}"])
-    return Drawing(tuple(holes), tuple(_took(holes, spoken)), mended + told, tuple(touches))
+    return Drawing(tuple(holes), tuple(_took(holes, spoken)), mended + told, tuple(touches), outline)
 
 
 def _document(path: Path) -> tuple[Document, tuple[str, ...]]:
@@ -123,6 +132,22 @@ def _refuse_unknown(document: Document, path: Path, layers: Sequence[str]) -> No
         raise DrawingError(
             [f"{path}: has no layer {layer}; its layers in use are {', '.join(used) or 'none'}" for layer in unknown]
         )
+
+
+def _outline(document: Document, path: Path, layer: str, mm: float) -> tuple[tuple[float, float], ...]:
+    """The corners of the one closed polyline of straight sides on a layer; raises DrawingError when it is not there."""
+    closed = [
+        line
+        for line in document.modelspace().query("LWPOLYLINE")
+        if isinstance(line, LWPolyline) and str(line.dxf.get("layer", "0")).casefold() == layer.casefold()
+    ]
+    if len(closed) != 1 or not closed[0].closed or any(bulge for *_, bulge in closed[0].get_points("xyb")):
+        words = (
+            f"{path}: layer {layer} has {len(closed)} polylines; the edge of the plate must be one closed polyline of "
+            f"straight sides: join its lines, or leave --outline-layer out and write work.outline_mm by hand"
+        )
+        raise DrawingError([words])
+    return tuple((x * mm, y * mm) for x, y in closed[0].get_points("xy"))
 
 
 def _visible(document: Document, layer: str) -> bool:

@@ -64,7 +64,7 @@ def setup(draw: random.Random) -> tuple[PlantSettings, Frame]:
     mx, my = 125.0 + draw.uniform(-10, 10), 125.0 + draw.uniform(-10, 10)
     corner = (mx - c * 45.0 + s * 35.0, my - s * 45.0 - c * 35.0)
     plate = {
-        "placed": True,
+        "used": True,
         "corner_mm": corner,
         "height_mm": -60.0 + draw.uniform(-1.0, 1.0),
         "turned_deg": turned,
@@ -74,7 +74,7 @@ def setup(draw: random.Random) -> tuple[PlantSettings, Frame]:
         "bores_mm": (BORE_MM,),
     }
     changes: dict[str, dict[str, Any]] = {
-        "plate": plate,
+        "placed": plate,
         "axes": {"backlash_um": draw.uniform(30.0, 60.0)},
         "rod": {"undersize_um": draw.uniform(0.0, 6.0)},
         "sampler": {"noise_mv": draw.uniform(4.0, 16.0)},
@@ -172,7 +172,7 @@ def measure(count: int, seed: int, tell: Callable[[str], None]) -> dict[str, Tal
                 x, y = place_of(virtual, plant, 0.0, 0.0)
                 take("corner, x and y", at.x_mm - x, at.u_x_mm)
                 take("corner, x and y", at.y_mm - y, at.u_y_mm)
-                turn = (at.angle_deg - plant.plate.turned_deg + 180.0) % 360.0 - 180.0
+                turn = (at.angle_deg - plant.placed.turned_deg + 180.0) % 360.0 - 180.0
                 take("corner, turn over 50 mm", 50.0 * math.radians(turn), 50.0 * math.radians(at.u_angle_deg))
                 frame = Frame((at.x_mm, at.y_mm), at.angle_deg, (slope_mm_m(face)[0] / 1e3, slope_mm_m(face)[1] / 1e3))
                 for u, v in HOLES_MM:

@@ -34,7 +34,7 @@ MACHINE = load_machine(resolve("virtual", kind="machines"))
 JOB = load_job(resolve("diffuser", kind="jobs"))
 CORNER = (60.0, 50.0)
 PLATE: dict[str, Any] = {
-    "placed": True,
+    "used": True,
     "corner_mm": CORNER,
     "height_mm": -59.5,
     "turned_deg": 21.0,
@@ -56,7 +56,7 @@ def locate(
     find: Find | None, about: About = ABOUT, machine: Machine = MACHINE, **plate: Any
 ) -> tuple[VirtualMachine, list[Any], list[Event]]:
     plant = load_plant()
-    plant = plant.model_copy(update={"plate": plant.plate.model_copy(update=PLATE | plate)})
+    plant = plant.model_copy(update={"placed": plant.placed.model_copy(update=PLATE | plate)})
     virtual = VirtualMachine(machine, JOB, Plan((), ()), plant, 11)
     found: list[Any] = []
 
