@@ -28,7 +28,7 @@ from controller.core.found import Corner, Edge, FacePlane, Round
 from controller.core.rig import Bench, Cycle
 from controller.driving import driven
 from controller.ending import EXIT
-from controller.located_words import Found, found_lines, frame_json, frame_lines
+from controller.located_words import Found, found_lines, frame_json, frame_lines, water_lines
 from controller.plan.frame import Frame
 from controller.plan.patterns import places
 from controller.plan.plan import Plan
@@ -348,7 +348,7 @@ def _locate(
         return
     face, thing = found[0], found[-1]
     lines = found_lines(face, thing, wanted.machine.axes, outcome.ended.time_s) if isinstance(face, FacePlane) else []
-    for line in (*lines, *frame_lines(wanted.job, frame, plate, kept)):
+    for line in (*lines, *water_lines(outcome.events), *frame_lines(wanted.job, frame, plate, kept)):
         out.print(line, markup=False, highlight=False, soft_wrap=True)
 
 

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from pathlib import Path
+from statistics import fmean
 from typing import Any
 
+from controller.core.events import Event, WaterSensed
 from controller.core.found import Corner, Edge, FacePlane, Round
 from controller.plan.patterns import places
 from controller.plan.work_frame import WorkFrame
@@ -56,6 +59,15 @@ def found_lines(face: FacePlane, thing: Found, axes: Axes, seconds: float) -> li
         )
     lines.append(f"It took {seconds / 60.0:.1f} min of machine time; all ± are expanded, k = 2.")
     return lines
+
+
+def water_lines(events: Sequence[Event]) -> list[str]:
+    """What the water was like, when a fresh end came down through some."""
+    sensed = [event for event in events if isinstance(event, WaterSensed)]
+    if not sensed:
+        return []
+    low, high = fmean(each.low_us_cm for each in sensed), fmean(each.high_us_cm for each in sensed)
+    return [f"Water left on the plate: between {low:.0f} and {high:.0f} µS/cm by its leak."]
 
 
 def frame_lines(job: Job, frame: WorkFrame | str, plate: str, kept: Path) -> list[str]:

@@ -80,6 +80,15 @@ class SideTouched(Event):
 
 
 @dataclass(slots=True, frozen=True)
+class WaterSensed(Event):
+    """Limits of the water's conductivity, from its leak while a fresh end came down onto metal."""
+
+    low_us_cm: float
+    high_us_cm: float
+    hole: int
+
+
+@dataclass(slots=True, frozen=True)
 class SurfaceMapped(Event):
     """Work surface plane z = a + b·x + c·y in machine mm, with the largest residual and the standard uncertainty."""
 

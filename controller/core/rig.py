@@ -63,6 +63,7 @@ class Bench:
     """
 
     __slots__ = (
+        "descent",
         "doing",
         "electrode",
         "hole",
@@ -95,6 +96,8 @@ class Bench:
         self.electrode = electrode
         self.requests: Sequence[Request] = ()
         self.out: list[Event] = []
+        # The last slow descent onto metal: (axis height µm, pin volts), and where metal was met.
+        self.descent: tuple[list[tuple[float, float]], float] = ([], 0.0)
         self.doing = ""
         self.hole = 0
         self.prompts = 0

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from math import cos, degrees, hypot, radians, sin, sqrt, tan
 from typing import Final
 
-from controller.core.cycles.measure import measure
+from controller.core.cycles.measure import measure, sense_water
 from controller.core.cycles.side import ROUGH_UM, STICK_UM, SideContact, touch_side
 from controller.core.cycles.side import Side as Toward
 from controller.core.cycles.touch import feel_down, touch_down
@@ -88,6 +88,7 @@ def locate_plane(bench: Bench, about: About) -> Cycle[FacePlane]:
         axis_mm = expected_mm + bench.electrode.tip_mm
         yield from lower(bench, (axis_mm + room_mm) * UM_PER_MM)
         contact = yield from touch_down(bench, axis_mm * UM_PER_MM, (room_mm + 1.0) * UM_PER_MM, "the work")
+        sense_water(bench)
         touches.append((x_mm, y_mm, contact.z_um / UM_PER_MM - bench.electrode.tip_mm))
         spreads.append(contact.spread_um)
         wet = wet or contact.wet

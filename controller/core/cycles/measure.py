@@ -8,7 +8,8 @@ from typing import Final
 from controller.core.cycles.touch import touch_down
 from controller.core.cycles.travel import lower, rise, travel
 from controller.core.cycles.wait import pause
-from controller.core.events import ElectrodeMeasured, SurfaceMapped
+from controller.core.events import ElectrodeMeasured, SurfaceMapped, WaterSensed
+from controller.core.leak import conductivity_us_cm
 from controller.core.rig import Bench, Cycle, Rig
 from controller.core.surface import fit_surface
 from controller.plan.frame import frame_height_mm
@@ -40,6 +41,7 @@ def measure(rig: Bench) -> Cycle[None]:
     yield from lower(rig, (expected_mm + room_mm) * UM_PER_MM)
     deeper_mm = room_mm + WORN_MM
     contact = yield from touch_down(rig, expected_mm * UM_PER_MM, deeper_mm * UM_PER_MM, "the reference plate")
+    sense_water(rig)
     tip_mm = contact.z_um / UM_PER_MM - plate.height_mm
     u_mm = hypot(TOUCH_U_MM, contact.spread_um / UM_PER_MM / 2.0, plate.height_u_mm, HOMING_U_MM)
     rig.electrode.measured(tip_mm, u_mm)
@@ -56,6 +58,17 @@ def measure(rig: Bench) -> Cycle[None]:
             rig.now_s - start_s,
         )
     )
+
+
+def sense_water(rig: Bench) -> None:
+    """Tell how conductive the water is, when a fresh end has just come down through some."""
+    if rig.electrode.cone_mm > 0.0:
+        return
+    trace, metal_um = rig.descent
+    series_ohm = rig.machine.sampler.sensing_series_ohm
+    found = conductivity_us_cm(trace, metal_um, rig.rod_mm * UM_PER_MM, 0.0, series_ohm)
+    if found is not None:
+        rig.tell(WaterSensed(rig.now_s, *found, rig.hole))
 
 
 def map_surface(rig: Rig) -> Cycle[None]:

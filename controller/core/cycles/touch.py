@@ -150,6 +150,7 @@ def touch_again(rig: Bench, slide: Slide) -> Cycle[tuple[float, bool]]:
             "look at the electrode's clamp and at the sensing wire",
         )
     offset_um, was_wet = wet_offset_um(trace)
+    rig.descent = (trace, rig.sense.seen.z_um - offset_um)
     return rig.sense.seen.z_um - offset_um, was_wet
 
 
