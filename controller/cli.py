@@ -19,6 +19,7 @@ from controller import (
     commands_replay,
     commands_run,
     commands_simulate,
+    commands_upkeep,
 )
 from controller.drawings.drawing import DrawingError
 from controller.fitting import FitRefused
@@ -81,6 +82,7 @@ app.command("run")(commands_run.run)
 app.command("replay")(commands_replay.repeat)
 app.command("learn")(commands_learn.learn)
 app.command("fit")(commands_fit.fit_command)
+app.command("upkeep")(commands_upkeep.upkeep)
 app.command("gauge")(commands_record.gauge)
 app.command("report")(commands_record.report)
 
