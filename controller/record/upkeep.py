@@ -122,7 +122,7 @@ def _water(uses: Sequence[RunUse]) -> State:
     if len(counted) > 1 and counted[0].shorts_a_hole > 0.0:
         rise = counted[-1].shorts_a_hole / counted[0].shorts_a_hole
         words += f"; shorts a hole {counted[-1].shorts_a_hole:.1f}, {rise:.1f} times those of its first run"
-        share = max(share, rise / SHORTS_RISE)
+        share = max(share, (rise - 1.0) / (SHORTS_RISE - 1.0))
     known = [use.conductivity_us_cm for use in uses if use.conductivity_us_cm]
     if known:
         words += f"; {known[-1][0]:.0f} to {known[-1][1]:.0f} µS/cm"
