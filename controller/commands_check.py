@@ -40,6 +40,12 @@ from controller.workshop import versions
 
 # How long each thing done by hand is waited for, where somebody sits at the terminal (s). Chosen: time to walk over.
 HANDS_S: Final = 60.0
+OUTCOMES: Final = {
+    "complete": "fit for a job",
+    "held": "not complete",
+    "fault": "not fit for a job",
+    "aborted": "not complete",
+}
 
 
 def check(
@@ -165,8 +171,8 @@ def _ended(done: Done) -> RunEnded:
         return RunEnded(done.took_s, "aborted", "interrupted by the user: what is missing was not checked")
     bad = [check.name for check in done.checks if check.outcome == "fail"]
     if bad:
-        why = "" if done.ended is None or done.ended.reason.startswith("not fit") else f"; {done.ended.reason}"
-        return RunEnded(done.took_s, "fault", f"not fit for a job: {', '.join(bad)}{why}")
+        why = "" if done.ended is None or done.ended.reason.startswith("failed: ") else f"; {done.ended.reason}"
+        return RunEnded(done.took_s, "fault", f"failed: {', '.join(bad)}{why}")
     return done.ended or RunEnded(done.took_s, "fault", "the loop ended before the checks did")
 
 
@@ -182,7 +188,7 @@ def _about(done: Done, ended: RunEnded, machine_file: Path, stamp: str, calibrat
         front_end=machine.sampler.front_end,
         when_utc=stamp,
         took=spoken_time(done.took_s),
-        outcome={"complete": "fit", "held": "not complete", "fault": "not fit", "aborted": "aborted"}[ended.outcome],
+        outcome=OUTCOMES[ended.outcome],
         reason=ended.reason,
         versions=f"gapwright {known['gapwright']}, python {known['python']}",
         loop=done.loop,
@@ -203,7 +209,9 @@ def _show(checks: Sequence[Checked], ended: RunEnded, path: Path, calibration: s
     counts = Counter(check.outcome for check in checks)
     style = {"complete": "bold green", "held": "bold yellow"}.get(ended.outcome, "bold red")
     out.print()
-    out.print(f"{ended.reason[:1].upper()}{ended.reason[1:]}.", style=style, markup=False, highlight=False)
+    verdict = OUTCOMES[ended.outcome]
+    words = f"{verdict[:1].upper()}{verdict[1:]}: {ended.reason}."
+    out.print(words, style=style, markup=False, highlight=False, soft_wrap=True)
     lines = [
         f"{counts['pass']} passed, {counts['fail']} failed, {counts['not done']} not done",
         f"Believed from now on: {calibration}" if calibration else "",

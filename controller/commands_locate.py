@@ -38,6 +38,7 @@ from controller.screen import AsJson, BadUsage, JobName, err, out
 from controller.settings.job import Job, Point
 from controller.settings.load import load_job, load_machine, resolve
 from controller.settings.machine import Machine
+from controller.workshop import machine_at_hand
 from sim.machine import VirtualMachine
 from sim.settings import load_plant
 from sim.single import do_virtually
@@ -256,7 +257,8 @@ def _wanted(
             "--machine is missing: name the machine file, or add --rehearse to try it on the virtual machine"
         )
     job = load_job(resolve(job_name, kind="jobs"))
-    machine = load_machine(resolve(machine_name or "virtual.toml", kind="machines"))
+    name = machine_name or "virtual.toml"
+    machine = load_machine(resolve(name, kind="machines")) if rehearse else machine_at_hand(name)
     place = machine.work_place
     frame = Frame(near or place.origin_mm, place.rotation_deg if turned is None else turned)
     span = _span(job, at)

@@ -119,6 +119,8 @@ def _show(first: Foreseen, drawn: Path | None) -> None:
         f"{_order_words(given.plan.travel, job)}. It begins with hole {given.plan.holes[0].index}.",
         f"Overcut {overcut}, from {belief.source}: {first.size.words}.",
     ]
+    if words := given.calibration_words():
+        lines.append(f"Measured of the machine: {words}.")
     for line in lines:
         out.print(line, markup=False, highlight=False, soft_wrap=True)
     out.print(_budget_table(sums, first.trials), highlight=False)

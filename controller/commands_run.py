@@ -134,9 +134,11 @@ def _ended(session: Session, desk: RunDesk, pacer: Pacer) -> RunEnded:
 
 def _announce(order: Order, refusals: list[str]) -> None:
     job = f"{order.given.job.job.name} ({len(order.given.plan.holes)} holes)"
+    measured = order.given.calibration_words()
     lines = [
         f"Running {job} on {order.given.machine.name}, into {order.folder}",
         f"Overcut believed: {order.given.belief.words()}",
+        *([f"Measured of the machine: {measured}"] if measured else []),
         *(f"Not as prompt as it could be: {refusal}" for refusal in refusals),
         "Connecting (some seconds) …",
     ]

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Final
 
-from controller.core.events import Checked, Event, FaultTripped, PromptAnswered, PromptRaised, Said, TicksMissed
+from controller.core.events import Checked, Event, FaultTripped, Noticed, PromptAnswered, PromptRaised, Said
 from controller.host.outlet import Outlet, items
 from controller.host.stop_signals import SIGNALS
 from controller.screen import err
@@ -31,8 +31,8 @@ def tell(item: object) -> None:
             _line(f"Answered: {item.choice}")
         case FaultTripped():
             _line(f"[{item.time_s:7.1f} s] Fault: {item.cause}: {item.meaning}.\n  {item.remedy}")
-        case TicksMissed():
-            _line(f"[{item.time_s:7.1f} s] {item.ticks} ticks missed, the latest {item.worst_s * 1e3:.0f} ms late")
+        case Noticed() if item.where != "loop":
+            _line(f"[{item.time_s:7.1f} s] {item.where}: {item.what}")
         case str():
             _line(item)
 

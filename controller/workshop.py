@@ -19,9 +19,11 @@ from controller.plan.plan import Plan
 from controller.plan.practice import judge_practice
 from controller.plan.size import judge_size
 from controller.plan.work_frame import WorkFrame, frame_from
+from controller.record.calibration import calibration_file, calibration_text, read_calibration
 from controller.record.journal import PlacedHole, RunRecord, StartRecord, read_journal
 from controller.record.learned import learned_file, read_learned
 from controller.record.located import Entry, located_file, read_located
+from controller.settings.calibration import Calibration, calibrated
 from controller.settings.job import Job
 from controller.settings.load import load_job, load_machine, load_technology, resolve
 from controller.settings.machine import Machine
@@ -57,7 +59,14 @@ class Assignment:
     technology: Technology
     plan: Plan
     belief: Belief
+    calibration: Calibration | None = None
     located: WorkFrame | None = None
+
+    def calibration_words(self) -> str:
+        """What was measured of the machine and is believed of it, in words; empty when nothing was."""
+        if self.calibration is None:
+            return ""
+        return f"{self.calibration.words()}, from {calibration_file(Path(), self.machine.name)}"
 
     def machine_text(self) -> str:
         """The machine as this job runs on it: its file, or with a located frame what that makes of it."""
@@ -91,6 +100,9 @@ def assignment(
     of_job = {key: entry for key, entry in (changes or {}).items() if key.split(".")[0] in Job.model_fields}
     of_machine = {key: entry for key, entry in (changes or {}).items() if key not in of_job}
     job, machine = load_job(job_file, of_job), load_machine(machine_file, of_machine)
+    # A rehearsal is of the virtual machine, of which a calibration of the real one says nothing.
+    calibration = None if rehearsed else read_calibration(Path(), machine.name)
+    machine = calibrated(machine, calibration)
     technology_file = resolve(job.job.technology, job_file, "technology")
     technology = load_technology(technology_file)
     belief = _belief(job, machine, technology, rehearsed, first_articles)
@@ -98,7 +110,15 @@ def assignment(
     if located is not None:
         machine = machine.model_copy(update={"work_place": located.work_place(machine.work_place)})
     plan = _plan(job, machine, technology, belief.overcut)
-    return Assignment(job_file, machine_file, technology_file, job, machine, technology, plan, belief, located)
+    return Assignment(
+        job_file, machine_file, technology_file, job, machine, technology, plan, belief, calibration, located
+    )
+
+
+def machine_at_hand(machine_name: str) -> Machine:
+    """A real machine, with what was measured of it. Raises SettingsError."""
+    machine = load_machine(resolve(machine_name, kind="machines"))
+    return calibrated(machine, read_calibration(Path(), machine.name))
 
 
 def located_frame(job: Job, machine: Machine, *, rehearsed: bool | None) -> WorkFrame | None:
@@ -211,6 +231,7 @@ def start_record(given: Assignment, started_utc: str, *, seed: int | None = None
         job_toml=given.job_file.read_text(encoding="utf-8"),
         machine_toml=given.machine_text(),
         technology_toml=given.technology_file.read_text(encoding="utf-8"),
+        calibration_toml="" if given.calibration is None else calibration_text(given.calibration),
         plant_toml=plant_toml,
         thickness_mm=job.work.thickness_mm,
         rod_mm=job.electrode.diameter_mm,
