@@ -8,6 +8,8 @@ import typer
 from typer.core import TyperGroup
 
 from controller import (
+    commands_bench,
+    commands_check,
     commands_plan,
     commands_record,
     commands_rehearse,
@@ -55,6 +57,10 @@ app = typer.Typer(
 app.command("plan")(commands_plan.plan)
 app.command("rehearse")(commands_rehearse.rehearse)
 app.command("simulate")(commands_simulate.simulate)
+app.command("check")(commands_check.check)
+app.command("jog")(commands_bench.jog_command)
+app.command("touch")(commands_bench.touch_command)
+app.command("measure")(commands_bench.measure_command)
 app.command("run")(commands_run.run)
 app.command("replay")(commands_replay.repeat)
 app.command("gauge")(commands_record.gauge)

@@ -14,16 +14,16 @@ from sim.settings import ContactsPlant
 
 
 class Relay:
-    """A contact that follows its coil after a making or a breaking time (s). `sticks`: once closed it never opens."""
+    """A contact that follows its coil after a making or a breaking time (s). `welded`: shut for good."""
 
-    __slots__ = ("_breaking_s", "_making_s", "closed", "due_s", "sticks", "wanted")
+    __slots__ = ("_breaking_s", "_making_s", "closed", "due_s", "wanted", "welded")
 
     def __init__(self, making_s: float, breaking_s: float) -> None:
         self._making_s = making_s
         self._breaking_s = breaking_s
         self.closed = False
         self.wanted = False
-        self.sticks = False
+        self.welded = False
         self.due_s = inf
 
     @property
@@ -38,10 +38,14 @@ class Relay:
         self.wanted = on
         self.due_s = inf if on == self.closed else now_s + (self._making_s if on else self._breaking_s)
 
+    def weld(self) -> None:
+        """It welds, shut, now."""
+        self.welded = self.closed = True
+
     def settle(self, now_s: float) -> None:
         """Let the contact arrive where its coil wants it."""
         if now_s >= self.due_s:
-            self.closed = self.wanted or (self.sticks and self.closed)
+            self.closed = self.wanted or self.welded
             self.due_s = inf
 
 
@@ -125,6 +129,12 @@ class Contacts:
     def restore_power(self, now_s: float) -> None:
         """The stop is released."""
         self._powered = True
+        self._drive(now_s)
+        self._plan_next()
+
+    def weld_source(self, now_s: float) -> None:
+        """The source contact welds: from now on it is shut, whatever its coil wants."""
+        self.source.weld()
         self._drive(now_s)
         self._plan_next()
 

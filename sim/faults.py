@@ -89,8 +89,8 @@ class Injector:
 
 
 def _contact_stuck(machine: WiredMachine) -> None:
-    """The source contact welds: once closed it stays closed."""
-    machine.plant.contacts.source.sticks = True
+    """The source contact welds: it is shut from now on."""
+    machine.plant.contacts.weld_source(machine.now_s)
 
 
 def _reversed(axis: int) -> Callable[[WiredMachine], None]:
@@ -103,12 +103,12 @@ def _reversed(axis: int) -> Callable[[WiredMachine], None]:
 
 
 def _idle_lock(machine: WiredMachine) -> None:
-    """The board lets its motors go when it has nothing to do."""
+    """The board lets its motors go when it has nothing to do; an `ack` board of this kind can't be told otherwise."""
     board = machine.motion
     if isinstance(board, StatusBoard):
         board.settings.by_number[1] = FACTORY_IDLE_LOCK_MS
     else:
-        board.let_go_after(SOON_S)
+        board.build_without_idle_lock(SOON_S)
 
 
 def _noisy_front_end(machine: WiredMachine) -> None:
@@ -118,6 +118,11 @@ def _noisy_front_end(machine: WiredMachine) -> None:
 def _no_heartbeat_supply(machine: WiredMachine) -> None:
     """The charge pump has no supply: its edges lead nowhere and the source contact never closes."""
     machine.pins.heartbeat_supplied = False
+
+
+def _source_reversed(machine: WiredMachine) -> None:
+    """The source is wired the wrong way round: the tool is positive."""
+    machine.plant.tool_positive = True
 
 
 def _board_reset(machine: WiredMachine) -> None:
@@ -142,6 +147,7 @@ FAULTS: dict[str, Callable[[WiredMachine], None]] = {
     "idle-lock": _idle_lock,
     "noisy-front-end": _noisy_front_end,
     "no-heartbeat-supply": _no_heartbeat_supply,
+    "source-reversed": _source_reversed,
     "board-reset": _board_reset,
     "stream-stops": _stream_stops,
     "resend-storm": _resend_storm,

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from math import ceil, inf
 from typing import Final
 
-from controller.core.commands import Command, Halt, Home, Move, Switch, Turn
+from controller.core.commands import Command, Halt, Home, Move, Switch, Turn, Withhold
 from controller.core.observation import BoardState, Observation
 from controller.plan.plan import Plan
 from controller.settings.job import Job
@@ -86,6 +86,7 @@ class VirtualMachine:
             streams.named("sampler").normal,
         )
         self._biased = wires.front_end == "biased"
+        self._divided = wires.front_end == "divider"
         self._ground = Ground(machine, job, plan, plant, grid, streams.named("plates"))
         water = plant.water
         self._film = Film(water.film_um, water.film_rest_um, water.film_s, water.drip_um, water.drip_s)
@@ -103,6 +104,8 @@ class VirtualMachine:
         self._leak_ohm, self._leak_until_us = inf, 0
         self._tick_us = 0
         self._readings: list[int] = []
+        self.supply_on = True
+        self.tool_positive = False
         self.stop_pressed = False
         self.guard_closed = True
         self.level_ok = True
@@ -159,7 +162,8 @@ class VirtualMachine:
         now_s = self._now_us / US_PER_S
         for command in commands:
             self._send(command, now_s)
-        self._contacts.heartbeat(now_s)
+        if not any(isinstance(command, Withhold) for command in commands):
+            self._contacts.heartbeat(now_s)
 
     def _send(self, command: Command, now_s: float) -> None:
         match command:
@@ -210,7 +214,7 @@ class VirtualMachine:
         if axes.moved_sideways or self._elsewhere:
             self._sideways()
         face_um = axes.face_z_um
-        live = contacts.live
+        live = contacts.live and self.supply_on
         segments = erosion.advance(dt_s, face_um, live, contacts.flow, self._rev_min)
         if dt_us != self._tick_us:
             self.truth.add_piece()
@@ -239,6 +243,9 @@ class VirtualMachine:
         """Readings with the source on the electrode. A short, once begun, holds to the end of the piece."""
         if self._contacts.sensing_on:
             self.truth.both_feeds_s += dt_s
+        if self.tool_positive and not self._divided:
+            # A clamp takes the wrong sign for nothing at all; the divider takes the amount.
+            segments = [(end_s, 0.0) for end_s, _ in segments]
         if self._below is Below.REFERENCE:
             return self._live_at_plate(segments, dt_s)
         contact = self._erosion.in_contact or self._erosion.bridged
@@ -357,6 +364,12 @@ class VirtualMachine:
         else:
             self._contacts.restore_power(now_s)
             self._axes.restore_power()
+
+    def meter_v(self) -> float:
+        """A voltmeter clipped on beforehand, plus to the table, minus to the electrode: over an open gap."""
+        if not (self._contacts.live and self.supply_on):
+            return 0.0
+        return -self._plant.source.open_v if self.tool_positive else self._plant.source.open_v
 
     def _by_eye_mm(self) -> float:
         """How far a stick stands out that was set by eye; nobody is out by more than two standard uncertainties."""

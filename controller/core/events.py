@@ -237,6 +237,42 @@ class TicksMissed(Event):
 
 
 @dataclass(slots=True, frozen=True)
+class Arrived(Event):
+    """The axes stand where they were sent, or where the tip met metal on the way (axis positions in mm)."""
+
+    x_mm: float
+    y_mm: float
+    z_mm: float
+    met: bool
+
+
+@dataclass(slots=True, frozen=True)
+class Figure:
+    """One measured figure of a check, with its unit and how many decimals mean something."""
+
+    name: str
+    figure: float
+    unit: str
+    decimals: int = 0
+
+    def words(self) -> str:
+        """The figure as it is printed."""
+        return f"{self.name} {self.figure:.{self.decimals}f} {self.unit}".rstrip()
+
+
+@dataclass(slots=True, frozen=True)
+class Checked(Event):
+    """One check of commissioning is over: `pass`, `fail` or `not done`, what was found, and what is to be done."""
+
+    name: str
+    title: str
+    outcome: str
+    words: str
+    remedy: str = ""
+    figures: tuple[Figure, ...] = ()
+
+
+@dataclass(slots=True, frozen=True)
 class RunEnded(Event):
     """The program is over: `complete`, `held`, `fault` or `aborted`, and why."""
 

@@ -6,22 +6,18 @@ from collections.abc import Callable, Sequence
 from typing import Final
 
 from controller.core.events import Event, Noticed
-from controller.core.requests import HoldRequest, Request
 from controller.host.capture import look_bytes
+from controller.host.front_desk import FrontDesk
 from controller.host.outlet import Begin, Captured, Outlet
 from controller.host.session import Look, Outcome, Session
 from controller.host.stop_signals import StopSignals
-from controller.host.typed import Typed, answer_of
+from controller.host.typed import Typed
 
 # From one picture of the core to the next (s): chosen so that progress looks alive.
 PICTURE_S: Final = 0.2
-# How long an orderly end may take: a lift over the whole of the feed axis at 1 mm/s (common practice, no source).
-STAND_DOWN_S: Final = 90.0
-INTERRUPTED: Final = "interrupted by the user"
-NO_RECORD: Final = "the record of the run can't be written any more"
 
 
-class RunDesk:
+class RunDesk(FrontDesk):
     """The desk of a run.
 
     Args:
@@ -43,28 +39,13 @@ class RunDesk:
         captures: bool,
         remarks: Sequence[str] = (),
     ) -> None:
-        self._outlet, self._begin, self._stop, self._typed = outlet, begin, stop, typed
+        super().__init__(outlet, stop, typed)
+        self._begin = begin
         self._captures = captures
         self._begun = False
         self._early: list[object] = [Noticed(0.0, "loop", remark) for remark in remarks]
-        self._asked_s: float | None = None
         self._picture_s = 0.0
         self.time_s = 0.0
-
-    @property
-    def interrupted(self) -> bool:
-        """The user asked to stop, and that was passed on."""
-        return self._stop.count > 0
-
-    def requests(self, session: Session, now_s: float) -> Sequence[Request]:
-        """What is asked of the core in this tick: an end, once; or answers that somebody typed."""
-        if not session.driving or session.ended is not None or self._asked_s is not None:
-            return ()
-        why = self._why_end(session)
-        if why:
-            self._asked_s = now_s
-            return (HoldRequest(why),)
-        return self._answers(session)
 
     def take(self, session: Session, look: Look, outcome: Outcome) -> None:
         """Hand on what came of a look."""
@@ -76,13 +57,6 @@ class RunDesk:
         if session.driving:
             self._go_on(session)
 
-    def cut(self, session: Session, now_s: float) -> bool:
-        """Stop at once: asked a second time, asked before anything moved, or an orderly end takes too long."""
-        if not session.driving:
-            return self._stop.count > 0
-        overdue = self._asked_s is not None and session.ended is None and now_s - self._asked_s > STAND_DOWN_S
-        return self._stop.count > 1 or overdue
-
     def note(self, event: Event) -> None:
         """Add what happened beside the loop."""
         self._put(event)
@@ -91,28 +65,6 @@ class RunDesk:
     def begun(self) -> bool:
         """There is a run: the machine was connected and the record has begun."""
         return self._begun
-
-    def _why_end(self, session: Session) -> str:
-        """Why the run is to end now; empty while it may go on."""
-        if self._stop.count:
-            return INTERRUPTED
-        if self._outlet.broken:
-            return NO_RECORD
-        if session.waiting is not None and self._typed is None:
-            return f"the operator is needed: {session.waiting.what_happened}"
-        return ""
-
-    def _answers(self, session: Session) -> Sequence[Request]:
-        if session.waiting is None or self._typed is None:
-            return ()
-        answers = []
-        for line in self._typed.lines():
-            answer = answer_of(line, session.waiting)
-            if answer is not None:
-                answers.append(answer)
-            elif line.strip():
-                self._put(f"{line.strip()!r} is no answer here; type one of: {', '.join(session.waiting.choices)}")
-        return answers
 
     def _go_on(self, session: Session) -> None:
         if not self._begun:

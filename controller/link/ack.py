@@ -12,7 +12,19 @@ from functools import partial
 
 from controller.core.observation import BoardState
 from controller.link.ack_replies import Kind, Reply, read_reply, unknown_command
-from controller.link.ack_words import COUNT, DISPENSABLE, DRAIN, END_STOPS, HOME_LINES, RENUMBER, STOP, what_must_hold
+from controller.link.ack_words import (
+    ALWAYS_ON,
+    COUNT,
+    DISPENSABLE,
+    DRAIN,
+    END_STOPS,
+    HOME_LINES,
+    KILL,
+    LETS_GO,
+    RENUMBER,
+    STOP,
+    what_must_hold,
+)
 from controller.link.board import AHEAD_S, DRAIN_S, HOME_S, MotionBoard
 from controller.link.count_check import CountCheck, Verdict
 from controller.link.grid import Steps, add, subtract
@@ -63,10 +75,15 @@ class AckBoard(MotionBoard):
         self._asked_s = self._busy_s = -1e9
 
     def emergency_stop(self, time_s: float) -> None:
-        """Quick stop; on some builds it resets the board, so the position counts as lost on all."""
+        """Quick stop; on some builds it resets the board, so the position counts as lost on all.
+
+        While homing it would wait in the queue until the axis has found its switch, or its end: only the kill is heard
+        at once then, by boards that listen for it (common practice, no source); on others the hard-wired stop is left.
+        """
         self._clock.now_s = time_s
+        stop = KILL if self.state is BoardState.HOMING else STOP
         self._fall(BoardState.LOST, "emergency stop: the position is lost")
-        self._outbox += STOP.encode("ascii") + b"\n"
+        self._outbox += stop.encode("ascii") + b"\n"
 
     # -- lines from the board -------------------------------------------------------------------------------------
 
@@ -133,6 +150,9 @@ class AckBoard(MotionBoard):
         words = line.words
         if words.startswith(DISPENSABLE):
             self._note(f"the board does not know {words}; it can be done without")
+            return
+        if words == ALWAYS_ON:
+            self.notebook.object(*LETS_GO, bars=False)
             return
         self.notebook.object(
             words, "the board does not know this command", "use firmware built with it: without it no run is safe"
@@ -208,7 +228,7 @@ class AckBoard(MotionBoard):
         found = yield from self._count_now()
         if found is None:
             self.notebook.object(COUNT, "no count of steps in the position report", "use firmware that reports it")
-        if found is None or self.notebook.problems:
+        if found is None or self.notebook.barred:
             return False
         self._adopt(add(found, self._origin))
         self._check.agree(self.ledger.sent)
@@ -244,6 +264,7 @@ class AckBoard(MotionBoard):
         self.homed = False
         self.state = BoardState.HOMING
         for words in (*HOME_LINES, *what_must_hold(self._machine.axes), DRAIN):
+            self.seeking = words[len("G28 ")].lower() if words in HOME_LINES else self.seeking
             answer = yield from self._ask(words, HOME_S)
             if answer not in ("ok", "unknown"):
                 self._fall(BoardState.ALARM, f"homing failed: {words} was answered by {answer}")

@@ -41,6 +41,7 @@ class MotionBoard(ABC):
     Attributes:
         state: What the core sees of the board; `lost` until it is connected.
         homed: The axis positions are referenced.
+        seeking: Letters of the axes whose switches were being looked for when the board was last heard of.
         connected: The connect procedure has ended well.
         notebook: Notices and problems.
         ledger: The step ledger.
@@ -54,6 +55,7 @@ class MotionBoard(ABC):
     def __init__(self, machine: Machine) -> None:
         self.state = BoardState.LOST
         self.homed = False
+        self.seeking = ""
         self.connected = False
         self.notebook = Notebook("board")
         self.ledger = StepLedger()
@@ -303,6 +305,7 @@ class MotionBoard(ABC):
         self._origin = subtract(self._home_steps, board_steps)
         self._adopt(self._home_steps)
         self.homed = True
+        self.seeking = ""
         self.state = BoardState.READY
 
     def _adopt(self, place: Steps) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.stats import lomax
 
 from controller.core.gap import GapFilter, GapState
 from controller.core.laws import PauseLaw, ShortLaw
@@ -175,9 +176,9 @@ def test_short_circuits_and_drop_outs_are_not_mixed_up() -> None:
 
 
 def test_shorts_that_were_lifted_out_of_do_not_shorten_the_law() -> None:
-    """Shorts of two seconds, every one lifted out of after a tenth: their mean must not come out as a tenth.
+    """Shorts that would have lasted, all lifted out of after a tenth of a second: half would not have ended by then.
 
-    Censored durations: of an exponential law the mean is time watched over endings watched (any textbook on survival).
+    Censored durations (any textbook on survival): a short lifted out of tells only that it lasts longer.
     """
     sampler = Sampler(front_end="biased")
     reader, gap = WindowReader(sampler), GapFilter(sampler, DropOuts(), 0.01)
@@ -188,7 +189,19 @@ def test_shorts_that_were_lifted_out_of_do_not_shorten_the_law() -> None:
             gap.update(reader.read([5] * 10), 0.0, 0.01)
         gap.update(reader.read([5] * 10), 40.0, 0.01)
         gap.update(reader.read([614] * 10), 40.0, 0.01)
-    assert gap.shorts.mean_s > 1.5
+    assert gap.shorts.half_s > ShortLaw.HALF_S
+
+
+@pytest.mark.parametrize("half_s", [0.06, 0.3, 1.5])
+def test_the_law_of_shorts_is_found_from_durations_of_which_many_were_cut_off(half_s: float) -> None:
+    """Durations from a Lomax law of shape 1, all beyond half a second lifted out of: its half-life is found.
+
+    The law as scipy.stats.lomax has it; the median of shape 1 is its scale.
+    """
+    law = ShortLaw()
+    for duration_s in lomax(1.0, scale=half_s).rvs(600, random_state=np.random.default_rng(3)):
+        law.learn(min(float(duration_s), 0.5), 1.0, answered_um=40.0 if duration_s > 0.5 else 0.0)
+    assert law.half_s == pytest.approx(half_s, rel=0.35)
 
 
 def test_the_spark_rate_is_counted_right() -> None:

@@ -69,7 +69,6 @@ REPORT_S: Final = 5.0  # between progress events; chosen so that an hour makes s
 # (0.1 s) costs a fifth of it. After a drop-out the front is where it was; what is left is how well the play is known.
 # Chosen so.
 RETURN_ROOM_UM: Final = 50.0
-AT_FRONT_UM: Final = 5.0  # no further back than this the tip is where it was deepest: two useful moves of a usual axis
 AFTER_DROP_OUT_UM: Final = 15.0
 FRONT_SPEED_UM_S: Final = 100.0
 TAKE_UP_UM_S: Final = 1000.0  # play is taken up within a few ticks
@@ -167,7 +166,7 @@ class Drilling:
 
     def _take_stock(self) -> None:
         """A new slide from where the axis stands now; arc length 0 is the start height."""
-        seen, machine = self._rig.sense.seen, self._rig.given.machine
+        seen, machine = self._rig.sense.seen, self._rig.machine
         path = Plunge(seen.x_um, seen.y_um, self._start_z_um)
         self.slide = Slide(path, machine.axes.backlash_um[2], machine.useful_move_um)
         self.slide.halted_at(seen.z_um)
@@ -266,7 +265,7 @@ class Drilling:
         if not short_declared(rig):
             return False
         above = self.hole.zero_um is None and self.slide.tip_um < START_ROOM_MM * UM_PER_MM
-        return not above or rig.sense.reader.window.low_ms * S_PER_MS > rig.given.machine.drop_outs.longest_s
+        return not above or rig.sense.reader.window.low_ms * S_PER_MS > rig.machine.drop_outs.longest_s
 
     def _approach_speed(self, front_um: float) -> float:
         """Toward a face that only the map knows; back to a front that was left; its last stretch; beyond it (µm/s)."""
@@ -307,8 +306,7 @@ class Drilling:
             before_um, behind_um = hole.deepest_um, max(hole.deepest_um - slide.tip_um, 0.0)
             hole.count(slide.tip_um, 0 if self._sparking_out else sense.sparks)
             hole.eroded(gap.state, tick_s, REPORT_S)
-            if behind_um < AT_FRONT_UM:
-                servo.gained(hole.deepest_um - before_um, hole.whole_front, gap.high_share)
+            servo.gained(hole.feed_um, hole.deepest_um - before_um, sense.sparks, gap.spark_rate_hz, hole.whole_front)
             if hole.whole_front:
                 servo.reference.follow(rig.now_s, hole.feed_um)
             else:
@@ -380,18 +378,20 @@ class Drilling:
             yield from flush(rig, self.slide)
             hole.deeper_s = rig.now_s
             return Freed.IN_HOLE
-        relapsed = hole.vain_shorts >= RELAPSES
+        # Those that keep coming back with the hole no deeper call for the next rung.
+        relapsed = min(hole.vain_shorts // RELAPSES, 2)
         if hole.vain_shorts >= VAIN_SHORTS_MAX:
             return Ending("failed", f"shorted {hole.vain_shorts} times and got no deeper")
         # A small retreat is no answer to a short that it has just answered; it is all that a drop-out needs.
         surely = rig.sense.gap.p_shorted > 0.5
-        freed = yield from recover(rig, self.slide, 0.0, 2 if relapsed and surely else 1)
+        began_s = rig.now_s
+        freed = yield from recover(rig, self.slide, 0.0, 1 + relapsed if surely else 1)
         hole.deeper_s = rig.now_s
         self._room_um = AFTER_DROP_OUT_UM if freed is Freed.NEVER_SHORTED else RETURN_ROOM_UM
         if freed is Freed.NEVER_SHORTED:
             return Freed.IN_HOLE
         hole.shorted()
-        rig.servo.reference.shorted()
+        rig.servo.reference.lost(rig.now_s - began_s)
         if freed is Freed.HELPED:
             yield from self._after_help()
         return freed
@@ -419,7 +419,7 @@ class Drilling:
         electrode = self._rig.electrode
         self.hole.book_wear()
         yield from rise_to_top(self._rig)
-        electrode.renewed(electrode.tip_mm, self._rig.given.machine.holder.protrusion_u_mm)
+        electrode.renewed(electrode.tip_mm, self._rig.machine.holder.protrusion_u_mm)
         yield from measure(self._rig)
 
     # -- leaving ---------------------------------------------------------------------------------------------------
@@ -432,7 +432,7 @@ class Drilling:
         while freed in LIVE:  # freed live: withdraw again, the source is still on
             rig.enter(Trigger.WITHDRAW)
             # As fast as the axis goes: out of a thick plate the source is live all the way and removes nothing.
-            yield self.slide.back_to(0.0, rig.given.machine.axes.top_speed_mm_s[2] * UM_PER_MM)
+            yield self.slide.back_to(0.0, rig.machine.axes.top_speed_mm_s[2] * UM_PER_MM)
             if (yield from isolate(rig, LEAVE_S)):
                 rig.enter(Trigger.CLEARED)
                 break
