@@ -11,7 +11,8 @@ PIP_FLAGS := -qq --disable-pip-version-check --no-input
 PLANTS ?=
 HOLES ?= 0
 
-.PHONY: setup rehearse test bench bench-plants bench-oracle bench-measuring bench-speed bench-wires compiled fuzz golden clean
+.PHONY: setup rehearse test bench bench-plants bench-oracle bench-measuring bench-speed bench-wires bench-locate \
+  bench-order bench-budget compiled fuzz golden clean
 
 setup: $(STAMP)
 
@@ -65,6 +66,17 @@ bench-speed: $(STAMP)
 # In real time, on the virtual machine's ports: some forty minutes; ONLY=shorts,lateness,deaths,steps,replays for less.
 bench-wires: $(STAMP)
 	@$(BIN)/python -m tests.benchmarks.wires --seed $(SEED) $(if $(ONLY),--only $(ONLY))
+
+# Locating over random set-ups, the planned order against the job's own, the stated time against what runs took.
+SETUPS ?= 200
+bench-locate: $(COMPILED)/.done build/bench/tests
+	@$(BENCH).locate --seed $(SEED) --setups $(SETUPS)
+
+bench-order: $(STAMP)
+	@$(BIN)/python -m tests.benchmarks.order
+
+bench-budget: $(COMPILED)/.done build/bench/tests
+	@$(BENCH).budget --seed $(SEED) --plants $(or $(PLANTS),12)
 
 # The same source through a compiler, in an environment of its own; plain Python where there is no compiler.
 compiled: $(COMPILED)/.done

@@ -10,16 +10,24 @@ from typer.core import TyperGroup
 from controller import (
     commands_bench,
     commands_check,
+    commands_drawing,
+    commands_fit,
+    commands_learn,
+    commands_locate,
     commands_plan,
     commands_record,
     commands_rehearse,
     commands_replay,
     commands_run,
     commands_simulate,
+    commands_upkeep,
 )
+from controller.drawings.drawing import DrawingError
+from controller.fitting import FitRefused
 from controller.host.capture import CaptureError
 from controller.plan.build import PlanRefused
 from controller.record.journal import JournalError
+from controller.record.lessons import LessonError
 from controller.record.run_folder import RunFolderError
 from controller.screen import BadUsage, err
 from controller.settings.load import SettingsError
@@ -29,7 +37,18 @@ from controller.workshop import FirstArticleError
 BAD_INPUT = 2
 
 # What a person can mend: said in full, without a trace of the program's inside.
-MENDABLE = (BadUsage, CaptureError, FirstArticleError, JournalError, PlanRefused, RunFolderError, SettingsError)
+MENDABLE = (
+    BadUsage,
+    CaptureError,
+    DrawingError,
+    FirstArticleError,
+    FitRefused,
+    JournalError,
+    LessonError,
+    PlanRefused,
+    RunFolderError,
+    SettingsError,
+)
 
 
 class Commands(TyperGroup):
@@ -54,6 +73,8 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
 )
+app.command("job-from")(commands_drawing.job_from)
+app.add_typer(commands_locate.app, name="locate")
 app.command("plan")(commands_plan.plan)
 app.command("rehearse")(commands_rehearse.rehearse)
 app.command("simulate")(commands_simulate.simulate)
@@ -63,6 +84,9 @@ app.command("touch")(commands_bench.touch_command)
 app.command("measure")(commands_bench.measure_command)
 app.command("run")(commands_run.run)
 app.command("replay")(commands_replay.repeat)
+app.command("learn")(commands_learn.learn)
+app.command("fit")(commands_fit.fit_command)
+app.command("upkeep")(commands_upkeep.upkeep)
 app.command("gauge")(commands_record.gauge)
 app.command("report")(commands_record.report)
 

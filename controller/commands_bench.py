@@ -9,21 +9,15 @@ from typing import Annotated
 import typer
 
 from controller.cautions import BEFORE_A_MOVE, acknowledge
-from controller.connecting import OnMachine, opened, refuse_unfit
+from controller.connecting import OnMachine
 from controller.core.commissioning import BenchWork
 from controller.core.cycles.single import Place, jog, measured, touch_at
 from controller.core.events import Arrived, ElectrodeMeasured, Event, RunEnded, Touched
 from controller.core.rig import Bench, Cycle
+from controller.driving import driven
 from controller.ending import EXIT
-from controller.host.bench_desk import BenchDesk
-from controller.host.loop import drive
-from controller.host.realtime import be_on_time, be_ordinary
-from controller.host.session import Session
-from controller.host.stop_signals import StopSignals, stop_signals
-from controller.link.machine_link import MachineLink
 from controller.screen import AsJson, BadUsage, err, out
 from controller.settings.machine import Machine
-from controller.teller import teller_process
 from controller.workshop import machine_at_hand
 
 Yes = Annotated[bool, typer.Option("--yes", help="The cautions were read: for scripts.")]
@@ -80,33 +74,9 @@ def _do(
     machine: Machine, work: Callable[[Bench], Cycle[RunEnded]], *, yes: bool, as_json: bool, stays: bool = False
 ) -> None:
     acknowledge(yes=yes, before=BEFORE_A_MOVE)
-    with stop_signals() as stop:
-        ended, events = _driven(machine, BenchWork(machine, work, stays=stays), stop, quiet=as_json)
+    ended, events = driven(machine, BenchWork(machine, work, stays=stays), quiet=as_json)
     _show(machine, ended, events, as_json=as_json)
     raise typer.Exit(EXIT[ended.outcome])
-
-
-def _driven(machine: Machine, core: BenchWork, stop: StopSignals, *, quiet: bool) -> tuple[RunEnded, Sequence[Event]]:
-    """Connect, do it, and keep what happened."""
-    with teller_process(quiet=quiet) as outlet:
-        wires = opened(machine)
-        session = Session(MachineLink(machine), core)
-        outlet.put("Connecting (some seconds) …")
-        outlet.flush()
-        be_on_time()
-        desk = BenchDesk(outlet, stop, None)
-        try:
-            drive(session, wires, 1.0 / machine.tick_hz, desk)
-        finally:
-            be_ordinary()
-    if not session.driving:
-        refuse_unfit(session, interrupted=desk.interrupted)
-    ended = session.ended
-    if ended is None:
-        ended = RunEnded(desk.time_s, "aborted" if desk.interrupted else "fault", "stopped at once; all is off")
-    elif ended.outcome == "held" and desk.interrupted:
-        ended = RunEnded(ended.time_s, "aborted", ended.reason)
-    return ended, desk.events
 
 
 def _show(machine: Machine, ended: RunEnded, events: Sequence[Event], *, as_json: bool) -> None:

@@ -102,6 +102,8 @@ def plant_text(plant: PlantSettings) -> str:
 def _toml(entry: object) -> str:
     if isinstance(entry, bool):
         return str(entry).lower()
+    if isinstance(entry, tuple):
+        return f"[{', '.join(_toml(part) for part in entry)}]"
     return f'"{entry}"' if isinstance(entry, str) else repr(entry)
 
 

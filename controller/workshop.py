@@ -3,25 +3,32 @@
 from __future__ import annotations
 
 import platform
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
+from typing import Any
 
 from controller.core.controller import Controller
 from controller.plan.build import PlanRefused, build_plan
 from controller.plan.frame import Frame
 from controller.plan.overcut import Gauged, Overcut, learn_overcut
+from controller.plan.patterns import places
 from controller.plan.plan import Plan
+from controller.plan.practice import judge_practice
 from controller.plan.size import judge_size
+from controller.plan.work_frame import WorkFrame, frame_from
 from controller.record.calibration import calibration_file, calibration_text, read_calibration
 from controller.record.journal import PlacedHole, RunRecord, StartRecord, read_journal
 from controller.record.learned import learned_file, read_learned
+from controller.record.located import Entry, located_file, read_located
 from controller.settings.calibration import Calibration, calibrated
 from controller.settings.job import Job
 from controller.settings.load import load_job, load_machine, load_technology, resolve
 from controller.settings.machine import Machine
 from controller.settings.technology import Technology
+from controller.settings.text import settings_text
 
 
 class FirstArticleError(Exception):
@@ -53,6 +60,7 @@ class Assignment:
     plan: Plan
     belief: Belief
     calibration: Calibration | None = None
+    located: WorkFrame | None = None
 
     def calibration_words(self) -> str:
         """What was measured of the machine and is believed of it, in words; empty when nothing was."""
@@ -60,9 +68,20 @@ class Assignment:
             return ""
         return f"{self.calibration.words()}, from {calibration_file(Path(), self.machine.name)}"
 
+    def machine_text(self) -> str:
+        """The machine as this job runs on it: its file, or with a located frame what that makes of it."""
+        if self.located is None:
+            return self.machine_file.read_text(encoding="utf-8")
+        return settings_text(self.machine)
+
 
 def assignment(
-    job_name: str, machine_name: str, *, rehearsed: bool | None, first_articles: Sequence[Path] = ()
+    job_name: str,
+    machine_name: str,
+    *,
+    rehearsed: bool | None,
+    first_articles: Sequence[Path] = (),
+    changes: Mapping[str, Any] | None = None,
 ) -> Assignment:
     """Load a job with a machine and plan it.
 
@@ -72,20 +91,28 @@ def assignment(
         rehearsed: Which learned holes to believe: those of rehearsals, those of real runs, or (None) the real ones if
             there are any and else the rehearsed ones.
         first_articles: Runs whose gauged holes are believed instead of the learned ones.
+        changes: Entries of the job or of the machine to replace, by dotted key: what if it were otherwise.
 
     Raises:
         SettingsError, PlanRefused, JournalError, FirstArticleError: With everything that is wrong.
     """
     job_file, machine_file = resolve(job_name, kind="jobs"), resolve(machine_name, kind="machines")
-    job, machine = load_job(job_file), load_machine(machine_file)
+    of_job = {key: entry for key, entry in (changes or {}).items() if key.split(".")[0] in Job.model_fields}
+    of_machine = {key: entry for key, entry in (changes or {}).items() if key not in of_job}
+    job, machine = load_job(job_file, of_job), load_machine(machine_file, of_machine)
     # A rehearsal is of the virtual machine, of which a calibration of the real one says nothing.
     calibration = None if rehearsed else read_calibration(Path(), machine.name)
     machine = calibrated(machine, calibration)
     technology_file = resolve(job.job.technology, job_file, "technology")
     technology = load_technology(technology_file)
     belief = _belief(job, machine, technology, rehearsed, first_articles)
-    plan = _plan(job, machine, belief.overcut)
-    return Assignment(job_file, machine_file, technology_file, job, machine, technology, plan, belief, calibration)
+    located = located_frame(job, machine, rehearsed=rehearsed)
+    if located is not None:
+        machine = machine.model_copy(update={"work_place": located.work_place(machine.work_place)})
+    plan = _plan(job, machine, technology, belief.overcut)
+    return Assignment(
+        job_file, machine_file, technology_file, job, machine, technology, plan, belief, calibration, located
+    )
 
 
 def machine_at_hand(machine_name: str) -> Machine:
@@ -94,17 +121,51 @@ def machine_at_hand(machine_name: str) -> Machine:
     return calibrated(machine, read_calibration(Path(), machine.name))
 
 
-def _plan(job: Job, machine: Machine, overcut: Overcut) -> Plan:
+def located_frame(job: Job, machine: Machine, *, rehearsed: bool | None) -> WorkFrame | None:
+    """The frame located on the plate that a job names; None where it names none.
+
+    `rehearsed` is as for `assignment`.
+
+    Raises:
+        PlanRefused: Nothing was located, not enough, or too long ago.
+        SettingsError: What was kept can't be understood.
+    """
+    plate = job.work.plate
+    if not plate:
+        return None
+    path = located_file(Path(), machine.name, plate)
+    found: list[Entry] = []
+    for whose in (False, True) if rehearsed is None else (rehearsed,):
+        found = found or read_located(path, rehearsed=whose)
+    how = f"`gapwright locate corner JOB --machine {machine.name}{' --rehearse' if rehearsed else ''}`"
+    if not found:
+        kind = "in a rehearsal " if rehearsed else "on the real machine " if rehearsed is False else ""
+        raise PlanRefused([f'work.plate is "{plate}": nothing was located on it {kind}({path}); do so first: {how}'])
+    frame = frame_from([entry.feature() for entry in found])
+    if isinstance(frame, str):
+        raise PlanRefused([f'work.plate is "{plate}": {path} has {frame}'])
+    age_h = max(entry.age_h(datetime.now(UTC)) for entry in found if entry.what != "plane")
+    if age_h > job.work.plate_max_age_h:
+        stale = (
+            f'work.plate is "{plate}": located {age_h:.0f} h ago, longer than work.plate_max_age_h '
+            f"({job.work.plate_max_age_h:g}); locate it again: {how}"
+        )
+        raise PlanRefused([stale])
+    return frame
+
+
+def _plan(job: Job, machine: Machine, technology: Technology, overcut: Overcut) -> Plan:
     """The plan, or everything that speaks against it, a rod that can't make the size included."""
     size = judge_size(job, overcut)
-    problems = [] if size.ok else [size.words]
+    practice = judge_practice(job, technology, overcut, places(job.holes))
+    problems = [*practice.problems, *([] if size.ok else [size.words])]
     try:
         plan = build_plan(job, machine)
     except PlanRefused as refused:
         raise PlanRefused([*refused.problems, *problems]) from refused
     if problems:
         raise PlanRefused(problems)
-    return plan
+    return replace(plan, notes=tuple(practice.notes))
 
 
 def _belief(
@@ -168,7 +229,7 @@ def start_record(given: Assignment, started_utc: str, *, seed: int | None = None
         machine=given.machine.name,
         technology=given.technology.pair.name,
         job_toml=given.job_file.read_text(encoding="utf-8"),
-        machine_toml=given.machine_file.read_text(encoding="utf-8"),
+        machine_toml=given.machine_text(),
         technology_toml=given.technology_file.read_text(encoding="utf-8"),
         calibration_toml="" if given.calibration is None else calibration_text(given.calibration),
         plant_toml=plant_toml,

@@ -92,6 +92,19 @@ class Axes:
         """True place of the holder's face (um)."""
         return self._play[X].face_um, self._play[Y].face_um, self._play[Z].face_um
 
+    @property
+    def off_um(self) -> tuple[float, float, float]:
+        """How far the faces stand beyond what the ledger says, each having arrived toward smaller figures (um)."""
+        x_um, y_um, z_um = self._lost_um
+        return x_um, y_um, z_um
+
+    def left_above(self, face_um: float) -> None:
+        """Nobody leaves the holder's face below this height (um): lift it by hand, before the first tick."""
+        short_um = face_um - self.face_z_um
+        if short_um > 0.0:
+            self._lost_um[Z] += short_um
+            self.face_z_um = self._play[Z].face_um = face_um
+
     # -- commands -----------------------------------------------------------------------------------------------
 
     def move(self, x_um: float, y_um: float, z_um: float, speed_um_s: float, now_s: float) -> None:
@@ -180,6 +193,11 @@ class Axes:
             blocks.popleft()
             if self.homing and not blocks:
                 self._reference()
+
+    @property
+    def goes_sideways(self) -> bool:
+        """True while a move on x or y is carried out or waits."""
+        return any(block.delta[X] or block.delta[Y] for block in self.blocks)
 
     def way_in_um(self, to_s: float) -> float:
         """How far z will have gone by a machine time (um, with its sign), the blocks taken as they stand."""

@@ -6,6 +6,7 @@ from enum import Enum
 from math import hypot, inf, pi, radians
 from typing import Final
 
+from controller.plan.patterns import places
 from controller.plan.plan import Plan
 from controller.settings.job import Job
 from controller.settings.machine import Machine
@@ -15,6 +16,7 @@ from sim.plates import ReferencePlate, WorkPlate, job_box_um
 from sim.random import Draws
 from sim.rings import Rings
 from sim.settings import PlantSettings
+from sim.workpiece import Workpiece
 
 # A place this near to a planned hole is that hole. Chosen: more than all lost motion, less than the smallest rod.
 SAME_PLACE_UM: Final = 300.0
@@ -47,6 +49,7 @@ class Ground:
     ) -> None:
         self._plan = plan
         self._rings = rings
+        self._drawn_mm = places(job.holes)
         self._thickness_um = job.work.thickness_mm * UM_PER_MM
         self._row_um = plant.rod.row_um
         self.holes: dict[int, HoleTruth] = {}
@@ -54,6 +57,7 @@ class Ground:
         place, reference = machine.work_place, machine.reference_plate
         turned_rad = radians(place.rotation_deg)
         points_mm = [(hole.x_mm, hole.y_mm) for hole in plan.holes] + list(plan.touch_points_mm)
+        points_mm = points_mm or [place.origin_mm]
         centre_um, half_um = job_box_um(points_mm, turned_rad, plant.plate.margin_mm)
         self.work = WorkPlate(
             _drawn_um(place.surface_height_mm, place.surface_height_u_mm, draws),
@@ -64,6 +68,7 @@ class Ground:
             2.0 * pi * draws.uniform(),
             plant.plate.bow_mm * UM_PER_MM,
         )
+        self.placed = _placed(plant, self._thickness_um)
         self.reference = ReferencePlate(
             reference.x_mm * UM_PER_MM,
             reference.y_mm * UM_PER_MM,
@@ -73,7 +78,8 @@ class Ground:
 
     def below(self, x_um: float, y_um: float) -> Below:
         """What is under this place."""
-        if self.work.covers(x_um, y_um):
+        work = self.work if self.placed is None else self.placed
+        if work.covers(x_um, y_um):
             return Below.WORK
         return Below.REFERENCE if self.reference.covers(x_um, y_um) else Below.NOTHING
 
@@ -81,23 +87,48 @@ class Ground:
         """Height of the metal under this place (um), -inf over nothing."""
         below = self.below(x_um, y_um)
         if below is Below.WORK:
-            return self.work.surface_um(x_um, y_um)
+            return self.face_um(x_um, y_um)
         return self.reference.height_um if below is Below.REFERENCE else -inf
+
+    def face_um(self, x_um: float, y_um: float) -> float:
+        """Height of the work's face at a place (um), beyond its edges too."""
+        return self.work.surface_um(x_um, y_um) if self.placed is None else self.placed.face_um(x_um, y_um)
 
     def hole_at(self, x_um: float, y_um: float) -> HoleTruth:
         """The hole of this place: a planned one, or a mark that nobody planned."""
-        for planned in self._plan.holes:
-            if hypot(planned.x_mm * UM_PER_MM - x_um, planned.y_mm * UM_PER_MM - y_um) < SAME_PLACE_UM:
-                if planned.index not in self.holes:
-                    self.holes[planned.index] = self._solid()
-                return self.holes[planned.index]
+        index = self._planned(x_um, y_um)
+        if index is not None:
+            if index not in self.holes:
+                self.holes[index] = self._solid()
+            return self.holes[index]
         mark = round(x_um / SAME_PLACE_UM), round(y_um / SAME_PLACE_UM)
         if mark not in self._marks:
             self._marks[mark] = self._solid()
         return self._marks[mark]
 
+    def _planned(self, x_um: float, y_um: float) -> int | None:
+        """The number of the planned hole at a place; on a placed plate holes stand where they are drawn."""
+        if self.placed is None:
+            planned = ((hole.index, hole.x_mm, hole.y_mm) for hole in self._plan.holes)
+        else:
+            x_um, y_um = self.placed.drawn_um(x_um, y_um)
+            planned = ((place, *at) for place, at in enumerate(self._drawn_mm, 1))
+        return next(
+            (
+                index
+                for index, x_mm, y_mm in planned
+                if hypot(x_mm * UM_PER_MM - x_um, y_mm * UM_PER_MM - y_um) < SAME_PLACE_UM
+            ),
+            None,
+        )
+
     def _solid(self) -> HoleTruth:
         return HoleTruth(self._rings, self._thickness_um, self._row_um)
+
+
+def _placed(plant: PlantSettings, thickness_um: float) -> Workpiece | None:
+    """The plate as the plant says it lies, if it does."""
+    return Workpiece(plant.placed, thickness_um) if plant.placed.used else None
 
 
 def _drawn_um(stated_mm: float, u_mm: float, draws: Draws) -> float:

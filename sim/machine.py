@@ -22,7 +22,8 @@ from sim.electrode import ElectrodeTruth
 from sim.erosion import Erosion
 from sim.ground import Below, Ground
 from sim.hands import HandsRefusedError
-from sim.plates import Film, leak_ohm
+from sim.hole import HoleTruth
+from sim.plates import Film, leak_ohm, wall_leak_ohm
 from sim.random import Streams
 from sim.rings import rings
 from sim.sampler import Sampler
@@ -30,6 +31,7 @@ from sim.settings import PlantSettings
 from sim.state import TrueState
 from sim.stick import Stick
 from sim.water import WaterTruth
+from sim.workpiece import Rod, Workpiece
 
 US_PER_S: Final = 1e6
 # Cut of a tick while the axis moves with a voltage on the electrode: one sample. Chosen so that a contact made within
@@ -43,6 +45,12 @@ NEAR_UM: Final = 500.0
 LEAK_KEPT_US: Final = 100_000
 # A tip this far above the reference plate starts a new touch, with a roughness of its own. Chosen.
 NEW_TOUCH_UM: Final = 100.0
+# How far above what lies below it a tip was left. Chosen: it was seen to be clear.
+LEFT_ABOVE_UM: Final = 1000.0
+# A tip that has let go of a plate by this much touches another peak of its roughness next time. Chosen: a few peaks.
+LET_GO_UM: Final = 15.0
+# What stands back from the lowest point by no more than this belongs to the flat at the end. Chosen.
+FLAT_UM: Final = 2.0
 
 
 class VirtualMachine:
@@ -90,6 +98,9 @@ class VirtualMachine:
         self._ground = Ground(machine, job, plan, plant, grid, streams.named("plates"))
         water = plant.water
         self._film = Film(water.film_um, water.film_rest_um, water.film_s, water.drip_um, water.drip_s)
+        x_um, y_um, _ = self._axes.face_um
+        # Whoever left the machine left the tip above what lies there.
+        self._axes.left_above(self._ground.height_um(x_um, y_um) + self._electrode.length_um + LEFT_ABOVE_UM)
         self._plant = plant
         self._touch = streams.named("touch")
         self._spindle = machine.spindle.fitted
@@ -99,6 +110,10 @@ class VirtualMachine:
         self._metal_um = -inf
         self._elsewhere = True
         self._roughness_um = 0.0
+        self._nearest_um = inf
+        self._hole: HoleTruth | None = None
+        self._rod_shape: Rod | None = None
+        self._rod_worn_um3 = -1.0
         self._pressed_um = 0.0
         self._bending = False
         self._leak_ohm, self._leak_until_us = inf, 0
@@ -198,6 +213,8 @@ class VirtualMachine:
         sensing = self._contacts.sensing_on
         if not (sensing or self._contacts.live):
             return False
+        if sensing and self._ground.placed is not None and self._axes.goes_sideways:
+            return True
         way_um = abs(self._axes.way_in_um(to_us / US_PER_S))
         if way_um <= (0.0 if sensing else SMALL_WAY_UM):
             return False
@@ -270,13 +287,9 @@ class VirtualMachine:
     def _ohm(self) -> float:
         """What the sensing feed sees between electrode and grounded metal (ohm)."""
         if self._below is Below.REFERENCE:
-            gap_um = self._press_on_plate()
-            if gap_um <= 0.0:
-                return self._plant.sampler.contact_ohm
-            reach_um = self._film.reach_um(self._now_us / US_PER_S)
-            if gap_um >= reach_um:
-                return inf
-            return leak_ohm(gap_um, reach_um, self._tip_rings(), self._water.conductivity_us_cm)
+            return self._ohm_to_reference()
+        if self._ground.placed is not None and not self._begun:
+            return self._ohm_to(self._ground.placed)
         if self._below is Below.WORK:
             if self._erosion.in_contact or self._erosion.bridged:
                 return self._plant.sampler.contact_ohm
@@ -284,6 +297,71 @@ class VirtualMachine:
             if tip_um < self._film.reach_um(self._now_us / US_PER_S):
                 return self._erosion.leak_ohm()
         return inf
+
+    def _ohm_to_reference(self) -> float:
+        gap_um = self._press_on_plate()
+        if gap_um <= 0.0:
+            return self._plant.sampler.contact_ohm
+        reach_um = self._film.reach_um(self._now_us / US_PER_S)
+        if gap_um >= reach_um:
+            return inf
+        return leak_ohm(gap_um, reach_um, self._tip_rings(), self._water.conductivity_us_cm)
+
+    def _ohm_to(self, plate: Workpiece) -> float:
+        """The same to a plate that may be touched from any side; water is looked for where metal is nearest."""
+        gap_um = self._press_on(plate)
+        if gap_um <= 0.0:
+            return self._plant.sampler.contact_ohm
+        film_um = self._film.thickness_um(self._now_us / US_PER_S)
+        x_um, y_um, tip_um = self._tip_um()
+        if plate.covers(x_um, y_um):
+            reach_um = self._film.reach_um(self._now_us / US_PER_S)
+            if gap_um >= reach_um:
+                return inf
+            return leak_ohm(gap_um, reach_um, self._tip_rings(), self._water.conductivity_us_cm)
+        if gap_um >= film_um:
+            return inf
+        area_um2 = plate.wet_um2(gap_um, x_um, y_um, tip_um, self._rod())
+        return wall_leak_ohm(gap_um, area_um2, self._water.conductivity_us_cm)
+
+    def _press_on(self, plate: Workpiece) -> float:
+        """Gap to a plate, its roughness drawn anew for every touch; too hard a press bends the rod for good."""
+        gap_um = plate.gap_um(*self._tip_um(), self._rod())
+        if gap_um > NEW_TOUCH_UM:
+            self._roughness_um = inf
+            self._bending = False
+            return gap_um
+        if self._roughness_um == inf or gap_um > LET_GO_UM > self._nearest_um:
+            self._roughness_um = self._plant.plate.touch_scatter_um * self._touch.normal()
+            self._pressed_um = 0.0
+        self._nearest_um = gap_um
+        gap_um += self._roughness_um
+        beyond_um = -gap_um - self._plant.rod.crash_um
+        if beyond_um > self._pressed_um:
+            self._bend(beyond_um - self._pressed_um)
+            self._pressed_um = beyond_um
+        return gap_um
+
+    def _tip_um(self) -> tuple[float, float, float]:
+        """True place of the tip: the rod stands off its axis by its run-out, always the same way while it isn't turned.
+
+        Across the run-out it stands bent, as crashes left it.
+        """
+        x_um, y_um, z_um = self._axes.face_um
+        electrode = self._electrode
+        return x_um + electrode.run_out_um, y_um + electrode.bend_um, z_um - electrode.length_um
+
+    def _rod(self) -> Rod:
+        """The end of the electrode as it is now worn."""
+        electrode = self._electrode
+        if self._rod_worn_um3 != electrode.lost_um3 or self._rod_shape is None:
+            grid, profile_um = electrode.rings, electrode.profile_um
+            level = sum(height_um <= FLAT_UM for height_um in profile_um)
+            radius_um = grid.radius_um - 0.5 * self._plant.rod.undersize_um
+            flat_um = radius_um * level / max(len(profile_um), 1)
+            self._rod_shape = Rod(radius_um, electrode.cone_um, flat_um)
+            self._rod_worn_um3 = electrode.lost_um3
+        return self._rod_shape
 
     def _tip_rings(self) -> list[tuple[float, float]]:
         """(height above the lowest point, area) of the tip's solid rings."""
@@ -316,7 +394,10 @@ class VirtualMachine:
         tip_um = axes.face_z_um - self._electrode.length_um
         here_um = self._ground.height_um(x_um, y_um)
         moved, axes.moved_sideways = axes.moved_sideways, False
-        if moved and tip_um < max(self._metal_um, here_um):
+        if self._ground.placed is not None and self._below is not Below.REFERENCE and not self._begun:
+            if moved and tip_um < self._ground.face_um(x_um, y_um) + NEW_TOUCH_UM:
+                self._press_on(self._ground.placed)
+        elif moved and tip_um < max(self._metal_um, here_um):
             self._bend(axes.sideways_um)
         self._elsewhere = True
         if moved or tip_um < self._metal_um:
@@ -324,11 +405,18 @@ class VirtualMachine:
         self._elsewhere = self._bending = False
         self._below = self._ground.below(x_um, y_um)
         self._metal_um = here_um
+        self._hole = None
         if self._below is Below.WORK:
-            self._erosion.start_hole(here_um, self._ground.hole_at(x_um, y_um))
+            self._hole = self._ground.hole_at(x_um, y_um)
+            self._erosion.start_hole(here_um, self._hole)
         else:
             self._erosion.leave()
         self._leak_until_us = 0
+
+    @property
+    def _begun(self) -> bool:
+        """The place below has been drilled: what is metal there is the hole's affair."""
+        return self._hole is not None and self._hole.deepest_um > 0.0
 
     def _bend(self, by_um: float) -> None:
         """The rod gives way by `by_um`; one crash, however many pieces of time it takes."""

@@ -143,6 +143,13 @@ def leak_ohm(gap_um: float, reach_um: float, rings: Sequence[Ring], conductivity
     return 1.0 / (conductivity_us_cm * S_PER_UM_PER_US_PER_CM * per_um)
 
 
+def wall_leak_ohm(gap_um: float, area_um2: float, conductivity_us_cm: float) -> float:
+    """Resistance of the water between a rod's side and a wall: R = g/(sigma·A) (ohm, inf without an area)."""
+    if area_um2 <= 0.0:
+        return inf
+    return gap_um / (conductivity_us_cm * S_PER_UM_PER_US_PER_CM * area_um2)
+
+
 def ring_areas_um2(radius_um: float, count: int, bore_um: float = 0.0) -> list[float]:
     """Areas of `count` equally wide rings from the bore's radius to the rod's radius (um²)."""
     width_um = (radius_um - bore_um) / count

@@ -135,8 +135,9 @@ class Water(Settings):
 
 
 class Rod(Settings):
-    """The electrode in its holder: run-out, and bending by the jet and by force."""
+    """The electrode in its holder: how far below its nominal diameter, run-out, and bending by the jet and by force."""
 
+    undersize_um: float = Field(ge=0, le=50)
     runout_um: float = Field(ge=0)
     jet_bend_um: float = Field(ge=0)
     crash_um: float = Field(gt=0)
@@ -167,6 +168,10 @@ class BoardPlant(Settings):
     ack_halt_ms: float = Field(ge=0)
 
 
+Place = tuple[float, float]
+Round = tuple[float, float, float]
+
+
 class PlatePlant(Settings):
     """How the work lies: the height difference over 100 mm, and the bow in the middle."""
 
@@ -175,6 +180,26 @@ class PlatePlant(Settings):
     margin_mm: float = Field(gt=0)
     reference_half_mm: float = Field(gt=0)
     touch_scatter_um: float = Field(ge=0)
+
+
+class Placed(Settings):
+    """A plate that lies where the plant says and nowhere else, once `used` is true.
+
+    Its corner, the height there, its turn, its rise over 100 mm and the direction of it, its size, and what is cut into
+    it or stands on it (x, y, diameter in its own coordinates).
+    """
+
+    used: bool
+    corner_mm: Place
+    height_mm: float
+    turned_deg: float
+    tilt_mm: float
+    tilt_towards_deg: float
+    size_mm: tuple[float, float]
+    window_mm: tuple[float, float, float, float]
+    bores_mm: tuple[Round, ...]
+    bosses_mm: tuple[Round, ...]
+    boss_height_mm: float = Field(gt=0)
 
 
 class SamplerPlant(Settings):
@@ -212,6 +237,7 @@ class PlantSettings(Settings):
     axes: AxesPlant
     board: BoardPlant
     plate: PlatePlant
+    placed: Placed
     sampler: SamplerPlant
     contacts: ContactsPlant
 

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from sim.hole import HoleTruth
     from sim.stick import Stick
     from sim.water import WaterTruth
+    from sim.workpiece import Workpiece
 
 
 class TrueState:
@@ -146,4 +147,19 @@ class TrueState:
 
     def surface_mm(self, x_mm: float, y_mm: float) -> float:
         """True height of the work's face at a place."""
-        return self._ground.work.surface_um(x_mm * UM_PER_MM, y_mm * UM_PER_MM) / UM_PER_MM
+        return self._ground.face_um(x_mm * UM_PER_MM, y_mm * UM_PER_MM) / UM_PER_MM
+
+    @property
+    def axes_off_um(self) -> tuple[float, float]:
+        """How far x and y really stand beyond what the board counts, arrived toward smaller figures."""
+        return self._axes.off_um[0], self._axes.off_um[1]
+
+    @property
+    def axes_off_z_um(self) -> float:
+        """The same for z, arrived downward."""
+        return self._axes.off_um[2]
+
+    @property
+    def placed(self) -> Workpiece | None:
+        """The plate, when the plant says where it lies."""
+        return self._ground.placed

@@ -13,16 +13,16 @@ from controller.core.events import RunEnded
 from controller.core.guards import NOT_ISOLATED
 from controller.core.interlocks import Interlocks
 from controller.core.phases import PhaseMachine, Trigger
-from controller.core.rig import Bench, Cycle, Trip
+from controller.core.rig import THICK_ROD_MM, Bench, Cycle, Trip
 from controller.core.sense import Sense
 from controller.settings.machine import Machine
 
 
-def bench_of(machine: Machine) -> Bench:
-    """A machine whose electrode stands out as its file says, and nothing else known of it."""
+def bench_of(machine: Machine, rod_mm: float = THICK_ROD_MM) -> Bench:
+    """A machine whose electrode stands out as its file says, and nothing else known of it but its diameter at best."""
     holder = machine.holder
     electrode = Electrode(holder.protrusion_mm, holder.protrusion_u_mm, 0.0, 0.0, holder.protrusion_mm, 0.0)
-    return Bench(machine, Sense(machine), PhaseMachine(), Interlocks(machine), electrode)
+    return Bench(machine, Sense(machine), PhaseMachine(), Interlocks(machine), electrode, rod_mm)
 
 
 class Commissioning(Conductor):
@@ -65,11 +65,19 @@ class BenchWork(Conductor):
     Args:
         machine: The machine file.
         work: Makes the cycle that does it.
+        rod_mm: The electrode's diameter, where it matters.
         stays: The axes are left where they stand when it went well.
     """
 
-    def __init__(self, machine: Machine, work: Callable[[Bench], Cycle[RunEnded]], *, stays: bool = False) -> None:
-        bench = bench_of(machine)
+    def __init__(
+        self,
+        machine: Machine,
+        work: Callable[[Bench], Cycle[RunEnded]],
+        rod_mm: float = THICK_ROD_MM,
+        *,
+        stays: bool = False,
+    ) -> None:
+        bench = bench_of(machine, rod_mm)
         self._stays = stays
         self._well = False
         super().__init__(bench, work(bench))

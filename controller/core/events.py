@@ -63,6 +63,32 @@ class Touched(Event):
 
 
 @dataclass(slots=True, frozen=True)
+class SideTouched(Event):
+    """A wall met by the rod's side on the sensing path, going `toward` +x, -x, +y or -y; axis position in mm.
+
+    `lost_mm` is the motion lost between contact and release.
+    """
+
+    purpose: str
+    toward: str
+    x_mm: float
+    y_mm: float
+    axis_z_mm: float
+    spread_mm: float
+    lost_mm: float
+    wet: bool
+
+
+@dataclass(slots=True, frozen=True)
+class WaterSensed(Event):
+    """Limits of the water's conductivity, from its leak while a fresh end came down onto metal."""
+
+    low_us_cm: float
+    high_us_cm: float
+    hole: int
+
+
+@dataclass(slots=True, frozen=True)
 class SurfaceMapped(Event):
     """Work surface plane z = a + b·x + c·y in machine mm, with the largest residual and the standard uncertainty."""
 
@@ -166,6 +192,19 @@ class ShortEnded(Event):
     rung: int
     seconds: float
     cause: str
+
+
+@dataclass(slots=True, frozen=True)
+class SourceLearned(Event):
+    """What the run came to believe of the source's drop-outs under load: how often, how long, and how long hardly ever.
+
+    `live_s` is the time the source was on.
+    """
+
+    drop_out_hz: float
+    drop_out_median_s: float
+    drop_out_longest_s: float
+    live_s: float
 
 
 @dataclass(slots=True, frozen=True)

@@ -6,12 +6,14 @@ host is not the safety device: the hard-wired stop and the fail-safe gate stand 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 from controller.core.commands import Command, Halt, Home, Move, Output, Switch, Turn, Withhold
 from controller.core.observation import BoardState, Observation
 from controller.core.permissions import PERMISSIONS, Along, Permission, Sideways
 from controller.core.phases import Phase
+from controller.plan.keep_outs import Obstacle
 from controller.settings.machine import Machine
 from controller.settings.units import UM_PER_MM
 
@@ -45,6 +47,8 @@ class Interlocks:
         gap_open_s: how long the gap has now been open with the source on.
         clear_z_um: axis height at and above which the tip passes over everything.
         hot_openings: how often the source contact was opened under current.
+        standing: what stands on table and work, for travel to keep clear of.
+        reach_um: how far the tip reaches below the holder's face, at the most.
     """
 
     __slots__ = (
@@ -61,9 +65,11 @@ class Interlocks:
         "on",
         "phase",
         "proven",
+        "reach_um",
         "sensed_open",
         "sent",
         "since_s",
+        "standing",
     )
 
     def __init__(self, machine: Machine) -> None:
@@ -87,6 +93,12 @@ class Interlocks:
         self.clear_z_um = axes.travel_max_mm[2] * UM_PER_MM
         self.hot_openings = 0
         self.sent: tuple[float, float, float] | None = None
+        self.standing: Sequence[Obstacle] = ()
+        self.reach_um = 0.0
+
+    def keep_clear(self, standing: Sequence[Obstacle], reach_um: float) -> None:
+        """What travel must keep clear of from now on, with a tip that reaches so far below the holder's face."""
+        self.standing, self.reach_um = standing, reach_um
 
     def check(self, command: Command, phase: Phase, seen: Observation) -> str | None:
         """Why the command must not be carried out, or None; an accepted command is taken as carried out."""
@@ -180,12 +192,24 @@ class Interlocks:
         if rule is Sideways.NO:
             return f"no sideways motion in {phase.value}"
         if rule is Sideways.CLEAR:
-            if self.on[Output.SOURCE]:
-                return "no travel with the source on"
-            if min(move.z_um, here[2]) < self.clear_z_um - ROUNDING_UM:
-                return "no travel below the clear height"
-            return None
+            return self._travelling(here, move)
+        if not (self.proven and self.on[Output.SENSING]):
+            return "no touch before isolation is proven and the sensing feed is on"
         return None if move.speed_um_s <= permission.forward_um_s else "sideways faster than a touch"
+
+    def _travelling(self, here: tuple[float, float, float], move: Move) -> str | None:
+        if self.on[Output.SOURCE]:
+            return "no travel with the source on"
+        if min(move.z_um, here[2]) < self.clear_z_um - ROUNDING_UM:
+            return "no travel below the clear height"
+        return self._through(here, move)
+
+    def _through(self, here: tuple[float, float, float], move: Move) -> str | None:
+        """Travel that would take the tip into something that stands there. Room beside it is the planning's affair."""
+        tip_mm = (min(here[2], move.z_um) - self.reach_um) / UM_PER_MM
+        way = (here[0] / UM_PER_MM, here[1] / UM_PER_MM), (move.x_um / UM_PER_MM, move.y_um / UM_PER_MM)
+        met = next((each for each in self.standing if each.top_mm > tip_mm and each.crosses(*way)), None)
+        return None if met is None else f"the way leads through keep-out {met.name!r}"
 
     def _along(
         self,

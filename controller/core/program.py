@@ -9,12 +9,26 @@ from controller.core.cycles.ask import EndRun
 from controller.core.cycles.drill import Drilling
 from controller.core.cycles.measure import map_surface, measure
 from controller.core.cycles.travel import reference, rise
-from controller.core.events import RunEnded
+from controller.core.events import RunEnded, SourceLearned
+from controller.core.laws import DropOutLaw
 from controller.core.rig import Cycle, Rig
 
 # The tip must be known at a hole's start well enough for the approach to begin close above the face without starting in
 # contact: its room is 0.3 mm and twice that uncertainty, so a tenth of a millimetre is the most. Chosen so.
 TIP_U_MAX_MM: Final = 0.1
+
+
+# Share of drop-outs that last longer than what is called the longest: as `laws` reads the machine file, two sigma.
+LONGEST_SHARE: Final = 0.0228
+
+
+def longest_s(drops: DropOutLaw) -> float:
+    """How long drop-outs hardly ever last: found by halving."""
+    low, high = drops.median_s, 1000.0 * drops.median_s
+    while high / low > 1.001:
+        middle = (low * high) ** 0.5
+        low, high = (middle, high) if drops.survival(middle) > LONGEST_SHARE else (low, middle)
+    return high
 
 
 def measurement_due(rig: Rig) -> bool:
@@ -38,6 +52,8 @@ def program(rig: Rig) -> Cycle[RunEnded]:
     rig.hole = 0
     yield from measure(rig)
     yield from rise(rig)
+    drops = rig.sense.gap.drop_outs
+    rig.tell(SourceLearned(rig.now_s, drops.rate_hz, drops.median_s, longest_s(drops), drops.live_s))
     rig.say("Done")
     if wrong:
         total = len(rig.given.plan.holes)

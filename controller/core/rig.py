@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Generator, Sequence
 from dataclasses import dataclass
-from typing import TypeAlias, TypeVar
+from typing import Final, TypeAlias, TypeVar
 
 from controller.core.commands import Command
 from controller.core.electrode import Electrode
@@ -15,12 +15,17 @@ from controller.core.requests import Request
 from controller.core.sense import Sense
 from controller.core.servo import Servo
 from controller.core.surface import Surface
+from controller.plan.frame import frame_height_mm
+from controller.plan.keep_outs import Leg, Obstacle, Ways, lift_costs, obstacles, travel_obstacles
 from controller.plan.overcut import Overcut
 from controller.plan.plan import Plan
 from controller.settings.job import Job
 from controller.settings.machine import Machine
 from controller.settings.technology import Technology
 from controller.settings.units import UM_PER_MM
+
+# Nothing was said of the electrode: as thick as is put into a small holder (common practice, no source).
+THICK_ROD_MM: Final = 3.0
 
 T = TypeVar("T")
 # A cycle yields the commands of one tick and goes on at the next; what it finds out it returns.
@@ -57,18 +62,42 @@ class Bench:
     The cycles change the beliefs, the conductor feeds `sense`, `requests` and `out`.
     """
 
-    __slots__ = ("doing", "electrode", "hole", "locks", "machine", "out", "phases", "prompts", "requests", "sense")
+    __slots__ = (
+        "descent",
+        "doing",
+        "electrode",
+        "hole",
+        "locks",
+        "machine",
+        "out",
+        "phases",
+        "prompts",
+        "requests",
+        "rod_mm",
+        "sense",
+        "standing",
+    )
 
     def __init__(
-        self, machine: Machine, sense: Sense, phases: PhaseMachine, locks: Interlocks, electrode: Electrode
+        self,
+        machine: Machine,
+        sense: Sense,
+        phases: PhaseMachine,
+        locks: Interlocks,
+        electrode: Electrode,
+        rod_mm: float = THICK_ROD_MM,
     ) -> None:
         self.machine = machine
+        self.rod_mm = rod_mm
+        self.standing: tuple[Obstacle, ...] = tuple(obstacles(None, machine))
         self.sense = sense
         self.phases = phases
         self.locks = locks
         self.electrode = electrode
         self.requests: Sequence[Request] = ()
         self.out: list[Event] = []
+        # The last slow descent onto metal: (axis height µm, pin volts), and where metal was met.
+        self.descent: tuple[list[tuple[float, float]], float] = ([], 0.0)
         self.doing = ""
         self.hole = 0
         self.prompts = 0
@@ -127,6 +156,18 @@ class Bench:
         tip = self.electrode.tip_mm + 3.0 * self.electrode.tip_u_mm
         return min((highest + self.machine.work_place.clear_height_mm + tip) * UM_PER_MM, self.top_um)
 
+    def legs(self, x_mm: float, y_mm: float) -> list[Leg]:
+        """The way from here to a place, around what stands higher than the tip now travels, or over it.
+
+        Empty when there is none.
+        """
+        seen = self.sense.seen
+        tip_mm = self.electrode.tip_mm + 3.0 * self.electrode.tip_u_mm
+        here_mm = seen.z_um / UM_PER_MM - tip_mm
+        in_the_way = travel_obstacles(self.standing, self.rod_mm, here_mm, self.machine)
+        ways = Ways(tuple(in_the_way), here_mm, self.top_um / UM_PER_MM - tip_mm, lift_costs(self.machine))
+        return ways.legs((seen.x_um / UM_PER_MM, seen.y_um / UM_PER_MM), (x_mm, y_mm))
+
     def in_phase(self, *phases: Phase) -> bool:
         """True in one of these phases."""
         return self.phases.phase in phases
@@ -146,8 +187,9 @@ class Rig(Bench):
         servo: Servo,
         electrode: Electrode,
     ) -> None:
-        super().__init__(given.machine, sense, phases, locks, electrode)
+        super().__init__(given.machine, sense, phases, locks, electrode, given.job.electrode.diameter_mm)
         self.given = given
+        self.standing = given.plan.standing
         self.servo = servo
         self.surface: Surface | None = None
         self.usual_sparks_per_um: float | None = None
@@ -157,5 +199,8 @@ class Rig(Bench):
     def work_top_mm(self) -> float:
         """How high the work reaches under the holes: by its plane once that was touched."""
         if self.surface is None:
-            return super().work_top_mm()
+            place, plan = self.machine.work_place, self.given.plan
+            over = [(hole.x_mm, hole.y_mm) for hole in plan.holes] + list(plan.touch_points_mm)
+            rise = max((frame_height_mm(place, *at) for at in over), default=place.surface_height_mm)
+            return super().work_top_mm() + max(rise - place.surface_height_mm, 0.0)
         return self.surface.highest_mm([(hole.x_mm, hole.y_mm) for hole in self.given.plan.holes])

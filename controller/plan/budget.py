@@ -8,7 +8,6 @@ Removal per second counts the time with the source on, short recoveries included
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -187,11 +186,8 @@ def _measuring_seconds(machine: Machine, plan: Plan, measurements: Range) -> Ran
 def _way_mm(plan: Plan, machine: Machine) -> float:
     start: Point = (machine.reference_plate.x_mm, machine.reference_plate.y_mm)
     path = [start, *((hole.x_mm, hole.y_mm) for hole in plan.holes)]
-    return sum(_steps(path))
-
-
-def _steps(path: Sequence[Point]) -> list[float]:
-    return [math.dist(a, b) for a, b in pairwise(path)]
+    way = math.dist if plan.ways is None else plan.ways.length_mm
+    return sum(way(a, b) for a, b in pairwise(path))
 
 
 def _moves_s(machine: Machine, plan: Plan, way_mm: float) -> float:

@@ -8,6 +8,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from controller.plan.frame import Frame
+from controller.plan.keep_outs import ROD_MARGIN_MM, Obstacle, Ways
 from controller.plan.nearness import Cells
 from controller.settings.job import Job, Point
 from controller.settings.machine import Machine
@@ -52,9 +54,17 @@ def too_deep(job: Job, machine: Machine) -> list[str]:
     """
     work, place, holder = job.work, machine.work_place, machine.holder
     down_mm = work.thickness_mm + work.clear_below_mm
-    low = place.surface_height_mm - SIGMAS * place.surface_height_u_mm - down_mm + holder.min_protrusion_mm
+    frame = Frame.of(place)
+    rises = [frame.rise_mm(point) for point in work.touch_points_mm]
+    low = (
+        place.surface_height_mm
+        + min(0.0, *rises)
+        - SIGMAS * place.surface_height_u_mm
+        - down_mm
+        + holder.min_protrusion_mm
+    )
     unsure = SIGMAS * math.hypot(place.surface_height_u_mm, holder.protrusion_u_mm)
-    face = max(place.surface_height_mm, machine.reference_plate.height_mm)
+    face = max(place.surface_height_mm + max(0.0, *rises), machine.reference_plate.height_mm)
     high = face + place.clear_height_mm + holder.protrusion_mm + unsure
     bottom, top = machine.axes.travel_min_mm[2], machine.axes.travel_max_mm[2]
     problems: list[str] = []
@@ -137,3 +147,46 @@ def too_many(count: int) -> list[str]:
     if count <= MOST_HOLES:
         return []
     return [f"the patterns make {count} holes, more than {MOST_HOLES}: split the job"]
+
+
+def under_keep_outs(
+    what: str, places: Sequence[Point], standing: Sequence[Obstacle], job: Job, machine: Machine
+) -> list[str]:
+    """Places (machine frame) at which the electrode, or the holder above it, would meet a keep-out."""
+    holder, down_mm = machine.holder, job.work.thickness_mm + job.work.clear_below_mm
+    face_mm = machine.work_place.surface_height_mm
+    lowest_holder_mm = face_mm - down_mm + holder.min_protrusion_mm
+    problems: list[str] = []
+    for obstacle in standing:
+        tall = obstacle.top_mm > lowest_holder_mm
+        needed = ROD_MARGIN_MM + (holder.radius_mm if tall else job.electrode.diameter_mm / 2.0)
+        met = [number for number, place in enumerate(places, 1) if obstacle.distance_mm(place) < needed]
+        if met:
+            these = f"{what} {met[0]} is" if len(met) == 1 else f"{len(met)} {what}s, the first number {met[0]}, are"
+            by = (
+                f"the holder ({holder.radius_mm:g} mm about the electrode) would meet it"
+                if tall
+                else "it is in the way"
+            )
+            problems.append(
+                f"{these} less than {needed:.1f} mm from keep-out {obstacle.name!r} and {by}: move the clamp, or the "
+                f"{what}{'s' if len(met) > 1 else ''}"
+            )
+    return problems
+
+
+def cut_off(start: Point, places: Sequence[Point], ways: Ways) -> list[str]:
+    """Places that no way leads to, neither around the keep-outs nor over them."""
+    if not ways.obstacles:
+        return []
+    beyond = [number for number, place in enumerate(places, 1) if math.isinf(ways.length_mm(start, place))]
+    if not beyond:
+        return []
+    names = ", ".join(repr(obstacle.name) for obstacle in ways.obstacles)
+    return [
+        (
+            f"no way leads from the reference plate to {len(beyond)} holes, the first number {beyond[0]}: the "
+            f"keep-outs ({names}) stand around them and are too high to pass over; lower holder.protrusion_mm or move "
+            f"the clamps"
+        )
+    ]

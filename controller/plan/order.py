@@ -3,12 +3,13 @@
 Three ways to begin (as the job lists them; row by row, turning at each end; always to the nearest), the shortest of
 them improved by turning stretches round (2-opt) and by moving single holes elsewhere (Or-opt) while either helps.
 The path begins at a given place, the reference plate, and ends anywhere. It is never longer than the order of the job.
+How long a way is, is told by whoever asks: straight, or around keep-outs.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from itertools import pairwise
 
 from controller.plan.nearness import Cells
@@ -24,19 +25,65 @@ LEAST_GAIN_MM = 1e-9
 """Gains below this are rounding (chosen so that equal orders never alternate for ever)."""
 
 
-def travel_order(points: Sequence[Point], start: Point) -> list[int]:
+Length = Callable[[Point, Point], float]
+"""How long the way between two places is (mm): the same both ways, never less than straight."""
+
+
+def travel_order(points: Sequence[Point], start: Point, way: Length = math.dist) -> list[int]:
     """The numbers of the points in travel order, beginning from a place that is not one of them."""
     if not points:
         return []
     beginnings = (list(range(len(points))), _serpentine(points), _nearest_first(points, start))
-    best = min(beginnings, key=lambda order: length_mm(points, order, start))
-    return _Path(points, start, best).improved()
+    best = min(beginnings, key=lambda order: length_mm(points, order, start, way))
+    return _Path(points, start, best, way).improved()
 
 
-def length_mm(points: Sequence[Point], order: Sequence[int], start: Point) -> float:
+def spread_order(points: Sequence[Point], order: Sequence[int], apart_mm: float) -> list[int]:
+    """An order in which the next hole is never nearer than a distance to the last, as far as can be.
+
+    Always the nearest that is far enough; of equals the one that comes first in `order`. Where only near ones are left
+    the furthest is taken.
+    """
+    left = list(order)
+    spread = [left.pop(0)] if left else []
+    while left:
+        here = points[spread[-1]]
+        lengths = [math.dist(points[place], here) for place in left]
+        far = [(length, at) for at, length in enumerate(lengths) if length >= apart_mm]
+        chosen = min(far)[1] if far else max(range(len(left)), key=lengths.__getitem__)
+        spread.append(left.pop(chosen))
+    return spread
+
+
+def length_mm(points: Sequence[Point], order: Sequence[int], start: Point, way: Length = math.dist) -> float:
     """Length of the path from the start through the points."""
     path = [start, *(points[place] for place in order)]
-    return sum(math.dist(a, b) for a, b in pairwise(path))
+    return sum(way(a, b) for a, b in pairwise(path))
+
+
+def least_mm(points: Sequence[Point], start: Point) -> float:
+    """A length that no order can beat: every place has two neighbours on the path, but for its two ends one.
+
+    Half the sum of the two nearest distances of each place, the second left out where it could belong to an end.
+    """
+    nodes = [start, *points]
+    if len(nodes) < 3:
+        return sum(math.dist(start, point) for point in points)
+    nearest = _two_nearest(nodes)
+    return (sum(map(sum, nearest)) - nearest[0][1] - max(two[1] for two in nearest[1:])) / 2.0
+
+
+def _two_nearest(nodes: Sequence[Point]) -> list[list[float]]:
+    """The two smallest distances of each point to others (three points at least)."""
+    side = _side(nodes)
+    cells = Cells(nodes, side)
+    found: list[list[float]] = []
+    for number, node in enumerate(nodes):
+        reach = side
+        while len(near := cells.within(node, reach)) < 3:
+            reach *= 2.0
+        found.append(sorted(math.dist(node, nodes[other]) for other in near if other != number)[:2])
+    return found
 
 
 def _serpentine(points: Sequence[Point]) -> list[int]:
@@ -82,8 +129,10 @@ def _side(points: Sequence[Point]) -> float:
 class _Path:
     """A path under improvement. Node 0 is the start and stays first; node n is point n - 1."""
 
-    def __init__(self, points: Sequence[Point], start: Point, order: Sequence[int]) -> None:
+    def __init__(self, points: Sequence[Point], start: Point, order: Sequence[int], way: Length) -> None:
         self._nodes = [start, *points]
+        self._way = way
+        self._known: dict[tuple[int, int], float] = {}
         self._path = [0, *(place + 1 for place in order)]
         cells = Cells(points, _side(points))
         self._near = [
@@ -107,7 +156,14 @@ class _Path:
             self._at[self._path[place]] = place
 
     def _gap(self, a: int, b: int | None) -> float:
-        return 0.0 if b is None else math.dist(self._nodes[a], self._nodes[b])
+        if b is None:
+            return 0.0
+        if self._way is math.dist:
+            return math.dist(self._nodes[a], self._nodes[b])
+        pair = (a, b) if a < b else (b, a)
+        if pair not in self._known:
+            self._known[pair] = self._way(self._nodes[pair[0]], self._nodes[pair[1]])
+        return self._known[pair]
 
     def _after(self, node: int) -> int | None:
         place = self._at[node] + 1

@@ -41,14 +41,17 @@ KeyPath = tuple[str | int, ...]
 MISSING = object()
 
 
-def load_machine(path: Path) -> Machine:
-    """The machine of a file; raises SettingsError with every mistake."""
-    return _load(path, Machine)
+def load_machine(path: Path, changes: Mapping[str, Any] | None = None) -> Machine:
+    """The machine of a file, with entries changed by dotted key; raises SettingsError with every mistake."""
+    return _accepted(*_checked(_changed(read_toml(path), changes or {}), Machine, lambda _: str(path)))
 
 
-def load_job(path: Path) -> Job:
-    """The job of a file, its technology and materials checked too; raises SettingsError with every mistake."""
-    raw = read_toml(path)
+def load_job(path: Path, changes: Mapping[str, Any] | None = None) -> Job:
+    """The job of a file, its technology and materials checked too; raises SettingsError with every mistake.
+
+    `changes` replaces entries by dotted key, before anything is checked.
+    """
+    raw = _changed(read_toml(path), changes or {})
     job, found = _checked(raw, Job, lambda _: str(path))
     return _accepted(job, found + _unfit(raw, {problem.key for problem in found}, path))
 
@@ -96,6 +99,17 @@ def read_toml(path: Path) -> dict[str, Any]:
         raise SettingsError([Problem(str(path), "", words)]) from error
     except OSError as error:
         raise SettingsError([Problem(str(path), "", f"can't be read: {error.strerror}")]) from error
+
+
+def _changed(raw: dict[str, Any], changes: Mapping[str, Any]) -> dict[str, Any]:
+    """The tables with entries replaced by dotted key; tables that are missing are added."""
+    for key, entry in changes.items():
+        *above, name = key.split(".")
+        table = raw
+        for part in above:
+            table = table.setdefault(part, {})
+        table[name] = entry
+    return raw
 
 
 def _lowered(sentence: str) -> str:

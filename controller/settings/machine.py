@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from controller.settings.base import NAME_PATTERN, Settings
 from controller.settings.units import UM_PER_MM
@@ -20,6 +20,9 @@ NotNegative = Annotated[float, Field(ge=0)]
 Triple = tuple[float, float, float]
 PositiveTriple = tuple[Positive, Positive, Positive]
 NotNegativeTriple = tuple[NotNegative, NotNegative, NotNegative]
+
+Slope = Annotated[float, Field(ge=-100, le=100)]
+"""A plate that leans by more than 100 mm in a metre (6°) was not clamped to be drilled from above. Chosen."""
 
 ACK_BURST_STEPS = 18
 """Steps of the smallest burst an `ack` board carries out: three lines of six steps (wires.md, measured on stock boards:
@@ -106,21 +109,39 @@ class ReferencePlate(Settings):
 
 
 class WorkPlace(Settings):
-    """Where the work stands: the job's origin and rotation in the machine frame, and roughly how high its face is."""
+    """Where the work stands: the job's origin and rotation in the machine frame, and how high its face is there."""
 
     origin_mm: tuple[float, float] = (40.0, 40.0)
     rotation_deg: float = 0.0
+    slope_mm_m: tuple[Slope, Slope] = (0.0, 0.0)
+    """How much the face rises over the machine's x and y, in mm per metre; `locate` finds it."""
     surface_height_mm: float = -60.0
     surface_height_u_mm: float = Field(2.0, gt=0)
     clear_height_mm: float = Field(5.0, ge=1.0)
 
 
+class KeepOut(Settings):
+    """Something that stands on the table: a rectangle and the height of its top (machine frame)."""
+
+    name: str = Field("post", min_length=1)
+    from_mm: tuple[float, float]
+    to_mm: tuple[float, float]
+    height_mm: float
+
+    @model_validator(mode="after")
+    def _has_sides(self) -> KeepOut:
+        if self.from_mm[0] == self.to_mm[0] or self.from_mm[1] == self.to_mm[1]:
+            raise ValueError("from_mm and to_mm must be opposite corners of a rectangle, apart in x and in y")
+        return self
+
+
 class Holder(Settings):
-    """How far the rod stands out below the holder's face: after an advance, and at the least."""
+    """How far the rod stands out below the holder's face: after an advance, and at the least; the holder's size."""
 
     protrusion_mm: float = Field(45.0, gt=0)
     protrusion_u_mm: float = Field(2.0, gt=0)
     min_protrusion_mm: float = Field(22.0, gt=0)
+    radius_mm: float = Field(20.0, gt=0)
 
 
 class Spindle(Settings):
@@ -154,6 +175,7 @@ class Machine(Settings):
     holder: Holder = Holder()
     spindle: Spindle = Spindle()
     water: Water = Water()
+    keep_out: tuple[KeepOut, ...] = ()
 
     @property
     def useful_move_um(self) -> float:

@@ -180,6 +180,15 @@ def broken_touch_points(points: Sequence[Sequence[float]]) -> str | None:
     return f"must not stand in one line: they carry the plane of the work's face{wrote([list(p) for p in points])}"
 
 
+def broken_outline(outline: Sequence[Sequence[float]]) -> str | None:
+    """An outline is left out, or goes round an area."""
+    around = zip(outline, (*outline[1:], *outline[:1]), strict=True)
+    area = sum(a[0] * b[1] - b[0] * a[1] for a, b in around) / 2.0
+    if not outline or abs(area) > 0.0:
+        return None
+    return f"must be the corners of the plate in order, three or more{wrote([list(corner) for corner in outline])}"
+
+
 def _height(p: Sequence[float], q: Sequence[float], r: Sequence[float]) -> float:
     """Distance of r from the line through p and q (0 when these fall together)."""
     base = math.dist(p, q)
@@ -220,6 +229,7 @@ MACHINE_RULES = (
 
 JOB_RULES = (
     Rule(("work.touch_points_mm",), broken_touch_points),
+    Rule(("work.outline_mm",), broken_outline),
     Rule(("electrode.bore_mm", "electrode.form", "electrode.diameter_mm"), broken_bore),
     Rule(("electrode.length_mm", "electrode.min_length_mm"), broken_order("min_length_mm")),
     Rule(("holes.tolerance_mm", "holes.diameter_mm"), broken_tolerance),

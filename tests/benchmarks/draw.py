@@ -85,6 +85,8 @@ def keys(model: BaseModel | None = None, at: str = "") -> Iterator[tuple[str, Fi
     """Every key of the plant settings by its dotted name, its field, and the default plant's entry."""
     settings = load_plant() if model is None else model
     for name, field in type(settings).model_fields.items():
+        if name == "placed":  # where a plate lies that is to be located: a set-up, not a property of the plant
+            continue
         entry = getattr(settings, name)
         if isinstance(entry, BaseModel):
             yield from keys(entry, f"{at}{name}.")
@@ -151,7 +153,7 @@ def _plant(drawn: dict[str, Entry]) -> PlantSettings:
     for key, entry in drawn.items():
         section, name = key.split(".")
         sections.setdefault(section, {})[name] = entry
-    return PlantSettings.model_validate(sections)
+    return PlantSettings.model_validate({**sections, "placed": load_plant().placed})
 
 
 def _guessed_wrong(technology: Technology, factors: dict[str, float]) -> Technology:

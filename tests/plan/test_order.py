@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.plan.nearness import Cells
-from controller.plan.order import length_mm, travel_order
+from controller.plan.order import least_mm, length_mm, spread_order, travel_order
 from controller.plan.patterns import places
 from controller.settings.job import Holes, Point, Staggered
 
@@ -68,3 +68,23 @@ def test_cells_find_what_comparing_every_pair_finds(
 ) -> None:
     cells = Cells(points, side)
     assert cells.within(point, distance) == [n for n, p in enumerate(points) if math.dist(p, point) < distance]
+
+
+@given(st.lists(st.tuples(COORDINATES, COORDINATES), min_size=1, max_size=7, unique=True))
+def test_the_bound_is_never_above_the_best_of_all_orders(points: list[Point]) -> None:
+    best = min(length_mm(points, order, START) for order in itertools.permutations(range(len(points))))
+    assert least_mm(points, START) <= best + 1e-9
+
+
+def test_on_a_line_the_bound_is_the_way_itself() -> None:
+    points = [(float(x), -10.0) for x in range(0, 60, 10)]
+    assert least_mm(points, START) == pytest.approx(length_mm(points, range(6), START))
+
+
+@given(CLOUDS, st.floats(0, 60))
+def test_spreading_heat_visits_every_hole_and_keeps_apart_while_it_can(points: list[Point], apart: float) -> None:
+    order = spread_order(points, travel_order(points, START), apart)
+    assert sorted(order) == list(range(len(points)))
+    for at in range(len(order) - 1):
+        step = math.dist(points[order[at]], points[order[at + 1]])
+        assert step >= apart or all(math.dist(points[order[at]], points[rest]) < apart for rest in order[at + 1 :])

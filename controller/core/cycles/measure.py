@@ -8,9 +8,11 @@ from typing import Final
 from controller.core.cycles.touch import touch_down
 from controller.core.cycles.travel import lower, rise, travel
 from controller.core.cycles.wait import pause
-from controller.core.events import ElectrodeMeasured, SurfaceMapped
+from controller.core.events import ElectrodeMeasured, SurfaceMapped, WaterSensed
+from controller.core.leak import conductivity_us_cm
 from controller.core.rig import Bench, Cycle, Rig
 from controller.core.surface import fit_surface
+from controller.plan.frame import frame_height_mm
 from controller.settings.units import UM_PER_MM
 
 # A touch is never better than the place where a step fell: a uniform half step and the reaction of one slow tick, plus
@@ -39,6 +41,7 @@ def measure(rig: Bench) -> Cycle[None]:
     yield from lower(rig, (expected_mm + room_mm) * UM_PER_MM)
     deeper_mm = room_mm + WORN_MM
     contact = yield from touch_down(rig, expected_mm * UM_PER_MM, deeper_mm * UM_PER_MM, "the reference plate")
+    sense_water(rig)
     tip_mm = contact.z_um / UM_PER_MM - plate.height_mm
     u_mm = hypot(TOUCH_U_MM, contact.spread_um / UM_PER_MM / 2.0, plate.height_u_mm, HOMING_U_MM)
     rig.electrode.measured(tip_mm, u_mm)
@@ -57,6 +60,17 @@ def measure(rig: Bench) -> Cycle[None]:
     )
 
 
+def sense_water(rig: Bench) -> None:
+    """Tell how conductive the water is, when a fresh end has just come down through some."""
+    if rig.electrode.cone_mm > 0.0:
+        return
+    trace, metal_um = rig.descent
+    series_ohm = rig.machine.sampler.sensing_series_ohm
+    found = conductivity_us_cm(trace, metal_um, rig.rod_mm * UM_PER_MM, 0.0, series_ohm)
+    if found is not None:
+        rig.tell(WaterSensed(rig.now_s, *found, rig.hole))
+
+
 def map_surface(rig: Rig) -> Cycle[None]:
     """Touch the face of the work at the plan's points and fit the plane. Raises Trip as `touch_down` does."""
     place = rig.machine.work_place
@@ -64,10 +78,11 @@ def map_surface(rig: Rig) -> Cycle[None]:
     for number, (x_mm, y_mm) in enumerate(rig.given.plan.touch_points_mm, 1):
         rig.say(f"Mapping the work: touch {number} of {len(rig.given.plan.touch_points_mm)}")
         yield from travel(rig, x_mm, y_mm)
-        expected_mm, room_mm = place.surface_height_mm, 3.0 * place.surface_height_u_mm
+        expected_mm, room_mm = frame_height_mm(place, x_mm, y_mm), 3.0 * place.surface_height_u_mm
         if len(points) >= 1:
             # The first touch has found the height; what is left is the tilt of a roughly laid plate.
-            expected_mm, room_mm = points[0][2], min(room_mm, 2.0)
+            expected_mm += points[0][2] - frame_height_mm(place, *points[0][:2])
+            room_mm = min(room_mm, 2.0)
         axis_mm = expected_mm + rig.electrode.tip_mm
         yield from lower(rig, (axis_mm + room_mm) * UM_PER_MM)
         contact = yield from touch_down(rig, axis_mm * UM_PER_MM, (room_mm + 1.0) * UM_PER_MM, "the work")

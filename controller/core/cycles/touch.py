@@ -82,6 +82,31 @@ def touch_down(rig: Bench, expected_z_um: float, margin_um: float, purpose: str)
     return contact
 
 
+def feel_down(rig: Bench, z_um: float, purpose: str) -> Cycle[None]:
+    """Down to an axis height at touch speed where nothing should be met, on the sensing path; in idle before and after.
+
+    Raises Trip when metal is met: then the place is not what it was taken for.
+    """
+    rig.enter(Trigger.TOUCH)
+    if (yield from prove(rig)) <= OPEN_V:
+        raise Trip(
+            "sensing path closed",
+            f"the sensing path reads contact above {purpose}",
+            "look for a bridge, a bent electrode, or water standing on the plate; clean, dry, then go on",
+        )
+    way = slide_here(rig)
+    if (yield from descend(rig, way, TOUCH_SPEED_UM_S, rig.sense.seen.z_um - z_um, [])):
+        yield way.back(BACK_OFF_UM, LIFT_UM_S)
+        raise Trip(
+            f"metal beside {purpose}",
+            f"the tip met metal on its way down, with the axis at {rig.sense.seen.z_um / UM_PER_MM:.2f} mm",
+            "the plate does not lie where it was said to, or something stands beside it: give a better place",
+        )
+    yield from drain(rig)
+    yield from release(rig)
+    rig.enter(Trigger.TOUCHED)
+
+
 def release(rig: Bench) -> Cycle[None]:
     """Switch the sensing feed off before the phase that permits it is left."""
     if rig.locks.on[Output.SENSING]:
@@ -125,6 +150,7 @@ def touch_again(rig: Bench, slide: Slide) -> Cycle[tuple[float, bool]]:
             "look at the electrode's clamp and at the sensing wire",
         )
     offset_um, was_wet = wet_offset_um(trace)
+    rig.descent = (trace, rig.sense.seen.z_um - offset_um)
     return rig.sense.seen.z_um - offset_um, was_wet
 
 

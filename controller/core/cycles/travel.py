@@ -17,6 +17,9 @@ HOME_TIMEOUT_S: Final = 180.0
 # steps/mm. A move that was refused or cut short is commanded again, so many times. Both chosen.
 ARRIVED_UM: Final = 100.0
 TRIES: Final = 3
+# How far beyond a place the axes go before they come back to it: more than twice the play of soft axes (30 to 50 µm,
+# references §6), and as many steps as an `ack` board needs to carry a move out. Chosen.
+TAKE_UP_MM: Final = 0.15
 
 
 def reference(rig: Bench) -> Cycle[None]:
@@ -62,10 +65,39 @@ def _lift_clear(rig: Bench, clear_um: float) -> Cycle[None]:
 
 
 def travel(rig: Bench, x_mm: float, y_mm: float) -> Cycle[None]:
-    """Go to a place at clear height. Ends in idle above it."""
+    """Go to a place at clear height, around or over what stands in the way. Ends in idle above it.
+
+    Both axes arrive moving to smaller figures, wherever they come from, so that their play is always taken up on the
+    same side: a place is the same place each time. Raises Trip when no way leads there.
+    """
     yield from rise(rig)
+    legs = rig.legs(x_mm, y_mm)
+    if not legs:
+        raise Trip(
+            "no way",
+            f"the keep-outs leave no way to x {x_mm:.2f}, y {y_mm:.2f} mm, neither around nor over them",
+            "move the clamps, or correct the keep-outs of job and machine file",
+        )
+    tip_um = (rig.electrode.tip_mm + 3.0 * rig.electrode.tip_u_mm) * UM_PER_MM
+    rig.locks.keep_clear(rig.standing, tip_um)
+    speed_um_s = min(_top(rig, 0), _top(rig, 1))
     z_um = max(rig.sense.seen.z_um, rig.locks.clear_z_um)
-    yield from _go(rig, Move(x_mm * UM_PER_MM, y_mm * UM_PER_MM, z_um, min(_top(rig, 0), _top(rig, 1))))
+    for leg in legs[:-1]:
+        z_um = yield from _leg(rig, leg.to[0], leg.to[1], max(z_um, leg.tip_mm * UM_PER_MM + tip_um), speed_um_s)
+    beyond_x, beyond_y = (
+        min(to_mm + TAKE_UP_MM, most_mm)
+        for to_mm, most_mm in zip((x_mm, y_mm), rig.machine.axes.travel_max_mm, strict=False)
+    )
+    z_um = yield from _leg(rig, beyond_x, beyond_y, max(z_um, legs[-1].tip_mm * UM_PER_MM + tip_um), speed_um_s)
+    yield from _leg(rig, x_mm, y_mm, z_um, speed_um_s)
+
+
+def _leg(rig: Bench, x_mm: float, y_mm: float, z_um: float, speed_um_s: float) -> Cycle[float]:
+    """One straight leg, lifted first when it leads over something; returns the height it was made at."""
+    yield from lift(rig, min(z_um, rig.top_um))
+    z_um = max(rig.sense.seen.z_um, rig.locks.clear_z_um)
+    yield from _go(rig, Move(x_mm * UM_PER_MM, y_mm * UM_PER_MM, z_um, speed_um_s))
+    return z_um
 
 
 def lower(rig: Bench, z_um: float) -> Cycle[None]:
