@@ -11,7 +11,8 @@ from typing import Any
 import pytest
 
 from controller.core.requests import HoldRequest
-from controller.host.desk import INTERRUPTED, NO_RECORD, STAND_DOWN_S, RunDesk
+from controller.host.desk import RunDesk
+from controller.host.front_desk import INTERRUPTED, NO_RECORD, STAND_DOWN_S
 from controller.host.outlet import Outlet
 from controller.host.stop_signals import SIGNALS, StopSignals, stop_signals
 
