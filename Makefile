@@ -11,8 +11,8 @@ PIP_FLAGS := -qq --disable-pip-version-check --no-input
 PLANTS ?=
 HOLES ?= 0
 
-.PHONY: setup rehearse test bench bench-plants bench-oracle bench-measuring bench-speed bench-locate bench-order \
-  bench-budget compiled fuzz clean
+.PHONY: setup rehearse test bench bench-plants bench-oracle bench-measuring bench-speed bench-wires bench-locate \
+  bench-order bench-budget compiled fuzz golden clean
 
 setup: $(STAMP)
 
@@ -63,6 +63,10 @@ bench-speed: $(STAMP)
 	@$(BIN)/python -m tests.benchmarks.speed --seed $(SEED) \
 	  $(foreach each,$(BIN)/python $(wildcard $(COMPILED)/bin/python),--python $(each))
 
+# In real time, on the virtual machine's ports: some forty minutes; ONLY=shorts,lateness,deaths,steps,replays for less.
+bench-wires: $(STAMP)
+	@$(BIN)/python -m tests.benchmarks.wires --seed $(SEED) $(if $(ONLY),--only $(ONLY))
+
 # Locating over random set-ups, the planned order against the job's own, the stated time against what runs took.
 SETUPS ?= 200
 bench-locate: $(COMPILED)/.done build/bench/tests
@@ -88,6 +92,10 @@ $(COMPILED)/.done: $(STAMP) hatch_build.py $(shell find controller sim configs -
 # 10^8 random bytes into each parser: some minutes each.
 fuzz: $(STAMP)
 	@$(BIN)/python -m tests.link.fuzz --bytes 100000000 --seed $(SEED)
+
+# The captures that `make test` repeats, made anew: after a change that is meant to change what the core does.
+golden: $(STAMP)
+	@$(BIN)/python -m tests.host.golden
 
 clean:
 	rm -rf $(VENV) $(COMPILED) build .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache

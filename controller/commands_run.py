@@ -19,6 +19,7 @@ from controller.ending import EXIT, show_summary
 from controller.host.capture import head_bytes
 from controller.host.desk import RunDesk
 from controller.host.front_desk import NO_RECORD
+from controller.host.lookout import Lookout
 from controller.host.loop import drive
 from controller.host.outlet import Begin, Outlet
 from controller.host.pacer import Pacer
@@ -90,7 +91,8 @@ def _run(order: Order, stop: StopSignals, typed: Typed | None, *, start: datetim
         session = Session(MachineLink(order.given.machine), controller_for(order.given))
         desk = _desk(order, outlet, stop, typed, refusals, _stamp(start))
         try:
-            pacer = drive(session, wires, 1.0 / order.given.machine.tick_hz, desk)
+            machine = order.given.machine
+            pacer = drive(session, wires, 1.0 / machine.tick_hz, desk, Lookout(machine.sampler))
         finally:
             be_ordinary()
         if not desk.begun:

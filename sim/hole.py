@@ -7,11 +7,13 @@ diameter without steps. A row is exposed once the outermost floor ring has come 
 
 from __future__ import annotations
 
+from functools import cache
 from math import pi, sqrt
 
 from sim.rings import LARGEST_SIZE, SIZE_STEP_UM, Rings
 
 
+@cache  # the same for every hole of a plate; each on its own would be most of what a long job keeps
 def _row_shares(row_um: float) -> list[list[tuple[int, float]]]:
     """How a crater on the wall spreads over rows, for each size class: offsets and shares of a bowl cut in strips."""
     classes = []

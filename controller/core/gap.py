@@ -14,7 +14,7 @@ sources drop out more under load.
 
 What it does not know. With the `clamp` front end nothing tells burning from open, and nothing tells a short from a
 drop-out in the first milliseconds. `divider` separates burning from open, `biased` separates a metal contact (below
-0.1 V) from every other low.
+0.1 V) from every other low, and within milliseconds: no spark's pause reads as metal, so none is waited for.
 """
 
 from __future__ import annotations
@@ -148,7 +148,7 @@ class GapFilter:
             self._learn(window.ended_ms * 0.001, lift_um, dt_s)
             self._pauses.learn(window.ended_ms, 1)
         window.longest_pause_ms = self._pauses.longest_ms
-        if window.low_ms > window.longest_pause_ms:
+        if window.long_low:
             if not self._long or window.ended_ms:
                 self._begin_long_low()
             self._weigh_long_low(window, lift_um)
@@ -171,7 +171,8 @@ class GapFilter:
         self._long = True
         self._long_lows += 1
         often = PATIENT_EARLY if self._long_lows < PATIENT_FIRST * PATIENT_EARLY else PATIENT_LATE
-        self._patient = self._long_lows % often == 0
+        # Metal tells shorts from drop-outs, so nothing is learned from leaving it alone.
+        self._patient = not self._biased and self._long_lows % often == 0
 
     def _weigh_pause(self, window: Window) -> None:
         """A low that may yet be a spark's pause, but has become a long one for that."""
@@ -201,6 +202,8 @@ class GapFilter:
         short = self._short.rate_hz * self._short.survival(low_s, lift_um)
         if self._biased and window.samples:
             self._metal_share += 0.5 * (window.metal / window.samples - self._metal_share)
+            if window.touching:
+                self._metal_share = 1.0
             off, short = self._told_by_metal(off, short)
         total = off + short
         self.p_shorted, self.p_off = short / total, off / total

@@ -104,19 +104,33 @@ class DropOutLaw:
 
 
 class ShortLaw:
-    """Short circuits: how often they begin, how long they last untouched, how they answer to a lift."""
+    """Short circuits: how often they begin, how long they last untouched, how they answer to a lift.
 
-    __slots__ = ("_begun", "_endings", "_lifted", "_stuck", "_watched_s", "live_s")
+    A bridge of debris is washed away in a twentieth of a second, metal on metal stays for seconds: the durations of
+    shorts spread over decades, and no exponential holds them. An exponential that fits the long ones leaves all the
+    brief ones to the drop-outs, which are then taken for more and longer than they are. So the survival falls as
+    1 / (1 + t / t_half), Lomax' law of shape 1: half of them are over after t_half, a tenth last nine times as long.
+    """
+
+    __slots__ = ("_begun", "_half_s", "_lifted", "_stuck", "_weight", "live_s")
 
     # A lift of one gap ends nearly every short: 15 µm to fall to 1/e, half of a usual gap (10–100 µm, references §3).
     LIFT_SCALE_UM: Final = 15.0
     # What still lasts after three of these is not touching but stuck: welded, or bridged by debris.
     STUCK_UM: Final = 45.0
+    # Half of all shorts are over after this, before anything is known: chosen so that the first long lows of a job are
+    # answered with the small retreat, which is the test that tells. Believed like three shorts that were watched.
+    HALF_S: Final = 1.0
+    BELIEVED: Final = 3.0
+    # No shorter than a spark's pause is told from, no longer than anybody would wait. Chosen.
+    LEAST_HALF_S: Final = 0.03
+    MOST_HALF_S: Final = 5.0
+    MOST_WEIGHT: Final = 100.0  # forgets slowly: gaps change with depth and dirt; chosen
 
     def __init__(self) -> None:
-        # Before anything is known: one short in ten seconds of sparking, lasting two seconds if nothing is done. Both
-        # chosen so that the first long lows of a job are answered with the small retreat, which is the test that tells.
-        self._begun, self._watched_s, self._endings = 3.0, 6.0, 3.0
+        # One short in ten seconds of sparking: chosen as HALF_S is.
+        self._begun = 3.0
+        self._half_s, self._weight = self.HALF_S, self.BELIEVED
         # One in twenty is stuck, believed like twenty lifts' worth of watching: common practice, no source.
         self._stuck, self._lifted = 1.0, 20.0
         self.live_s = 30.0
@@ -127,9 +141,9 @@ class ShortLaw:
         return self._begun / self.live_s
 
     @property
-    def mean_s(self) -> float:
-        """Mean duration when nothing is done; no shorter than a spark pause is told from (chosen)."""
-        return max(self._watched_s / self._endings, 0.05)
+    def half_s(self) -> float:
+        """Half of the shorts would be over after this time if nothing were done."""
+        return self._half_s
 
     def survival(self, duration_s: float, lift_um: float) -> float:
         """Probability that a short still lasts after this time and this lift; a part of them is stuck and stays.
@@ -138,7 +152,7 @@ class ShortLaw:
         """
         stuck = self._stuck / self._lifted
         lasting = stuck + (1.0 - stuck) * exp(-max(lift_um, 0.0) / self.LIFT_SCALE_UM)
-        return max(exp(-duration_s / self.mean_s) * lasting, 0.005)
+        return max(lasting / (1.0 + duration_s / self._half_s), 0.005)
 
     def began(self, weight: float) -> None:
         """A long low began that is a short with probability `weight`."""
@@ -147,15 +161,18 @@ class ShortLaw:
     def learn(self, untouched_s: float, weight: float, *, answered_um: float = 0.0) -> None:
         """A low was a short with probability `weight`: so long until it ended, or until a lift of `answered_um` did it.
 
-        Of an exponential law the mean is time watched over endings watched: a short that was lifted out of adds its
-        time and no ending. Leaving it out would keep only the short ones.
+        A short that was lifted out of would have lasted longer: it is a censored one, and leaving it out would keep
+        only the brief ones. A step of maximum likelihood in ln(t_half): the score of the law for one duration is
+        (t - t_half) / (t + t_half), for a censored one t / (t + t_half), the information in one is 1/3.
         """
-        self._watched_s += weight * untouched_s
+        whole = untouched_s + self._half_s
         if answered_um <= 0.0:
-            self._endings += weight
+            score = (untouched_s - self._half_s) / whole
         else:
+            score = untouched_s / whole
             self._lifted += weight
             self._stuck += weight if answered_um > self.STUCK_UM else 0.0
-        if self._endings > 100.0:  # forgets slowly: gaps change with depth and dirt; chosen
-            self._watched_s *= 0.5
-            self._endings *= 0.5
+        self._weight = min(self._weight + weight, self.MOST_WEIGHT)
+        # No single short moves it by more than a factor of e: chosen.
+        step = min(3.0 * weight / self._weight, 1.0)
+        self._half_s = min(max(self._half_s * exp(step * score), self.LEAST_HALF_S), self.MOST_HALF_S)

@@ -70,8 +70,8 @@ class Sense:
 
     @property
     def long_low(self) -> bool:
-        """A low has lasted longer than a spark's pause can: perhaps a short, perhaps a drop-out."""
-        return self.reader.window.low_ms > self.reader.window.longest_pause_ms
+        """A low is no spark's pause: perhaps a short, perhaps a drop-out."""
+        return self.reader.window.long_low
 
     def pin_v(self) -> float:
         """Mean of the tick's samples, volts at the pin; 0 without samples."""
@@ -97,16 +97,16 @@ class Sense:
             self.reader.restart()
         window = self.reader.read(seen.samples)
         self.sparks = window.sparks
-        self.gap.update(window, self._lift_um(window.low_ms, seen.z_um), self._tick_s)
+        self.gap.update(window, self._lift_um(seen.z_um), self._tick_s)
         worked = window.sparks or window.burning
         self.idle_s = 0.0 if worked else self.idle_s + self._tick_s
         # A long low may begin and end between two looks.
         unclear = self.long_low or window.ended_ms or not window.samples
         self.open_s = 0.0 if unclear else self.open_s + self._tick_s
 
-    def _lift_um(self, low_ms: float, z_um: float) -> float:
+    def _lift_um(self, z_um: float) -> float:
         """How far the tip was lifted since the present (or the just ended) low began, play taken off."""
-        if low_ms <= self.reader.window.longest_pause_ms and not self.reader.window.ended_ms:
+        if not self.reader.window.long_low and not self.reader.window.ended_ms:
             self._low_z_um = None
             return 0.0
         if self._low_z_um is None:

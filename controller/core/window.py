@@ -29,6 +29,9 @@ ABSENT_V: Final = 0.2
 # biased: metal under a live source sits at about 0.1 V itself (electrics.md), so the line is drawn half above it; the
 # wettest gap (177 Ω at 1500 µS/cm) still reads 0.3 V.
 BIASED_METAL_V: Final = 0.15
+# biased: metal for so many samples in a row is contact, whatever a spark's pause may last: no pause reads as metal
+# there. Chosen: one sample may be a spatter of noise, three are none, and what touches for less burns away by itself.
+TOUCH_MS: Final = 3.0
 # divider: a reading between half of burning and 7.5 V above burning is a discharge (references §1: 22.5 ± 7.5 V).
 BURNING_TOP_V: Final = 31.0 * 4.5 / 64.0
 
@@ -39,8 +42,10 @@ class Window:
 
     `sparks` counts pauses short enough to be a spark's, `pause_ms` is the last one's length; `low_ms` is the length
     of the low run still going on, 0 when the last sample was high; `ended_ms` the longest low run that ended in this
-    tick beyond a spark pause; `quiet_ms` the time since the last sample that was low or burning; `near` counts the
-    samples within `SPARKING_MS` of one. `longest_pause_ms` is what this source's pauses come to: set by who knows it.
+    tick and was no spark's pause; `quiet_ms` the time since the last sample that was low or burning; `near` counts the
+    samples within `SPARKING_MS` of one. `metal_ms` is the length of the run of metal still going on, `touched` whether
+    the low run still going on has held one of `TOUCH_MS`. `longest_pause_ms` is what this source's pauses come to: set
+    by who knows it.
     """
 
     samples: int = 0
@@ -53,7 +58,19 @@ class Window:
     ended_ms: float = 0.0
     quiet_ms: float = NEVER_MS
     near: float = 0.0
+    metal_ms: float = 0.0
+    touched: bool = False
     longest_pause_ms: float = SPARK_PAUSE_MAX_MS
+
+    @property
+    def long_low(self) -> bool:
+        """The low run still going on is no spark's pause: it has lasted too long for one, or metal was seen in it."""
+        return self.touched or self.low_ms > self.longest_pause_ms
+
+    @property
+    def touching(self) -> bool:
+        """Metal is in contact now, beyond doubt."""
+        return self.metal_ms >= TOUCH_MS
 
 
 class WindowReader:
@@ -71,7 +88,9 @@ class WindowReader:
 
     def restart(self) -> None:
         """The source was just connected: no low goes on, and no spark was seen."""
-        self.window.low_ms, self.window.quiet_ms = 0.0, NEVER_MS
+        window = self.window
+        window.low_ms, window.quiet_ms = 0.0, NEVER_MS
+        window.metal_ms, window.touched = 0.0, False
 
     def read(self, samples: Sequence[int]) -> Window:
         """One tick's samples (counts, 1 ms apart, oldest first) → the window, the same object every time."""
@@ -96,6 +115,10 @@ class WindowReader:
                 w.quiet_ms = 0.0
                 if count < self._metal:
                     w.metal += 1
+                    w.metal_ms += 1.0
+                    w.touched = w.touched or w.metal_ms >= TOUCH_MS
+                else:
+                    w.metal_ms = 0.0
             else:
                 if w.low_ms:
                     self._end_run(w)
@@ -108,11 +131,12 @@ class WindowReader:
 
     @staticmethod
     def _end_run(w: Window) -> None:
-        if w.low_ms <= w.longest_pause_ms:
+        if not w.long_low:
             w.sparks += 1
             w.pause_ms = w.low_ms
         else:
             # Whatever that was, it was no spark: until the next one the gap is open.
             w.ended_ms = max(w.ended_ms, w.low_ms)
             w.quiet_ms = NEVER_MS
-        w.low_ms = 0.0
+        w.low_ms = w.metal_ms = 0.0
+        w.touched = False

@@ -11,6 +11,7 @@ from time import monotonic, sleep
 from typing import Protocol
 
 from controller.core.requests import Request
+from controller.host.lookout import LOOK_S, Lookout
 from controller.host.pacer import Pacer
 from controller.host.session import Look, Outcome, Session
 from controller.host.wires import Wires
@@ -30,16 +31,25 @@ class Desk(Protocol):
         """True when everything is to be stopped at once."""
 
 
-def drive(session: Session, wires: Wires, tick_s: float, desk: Desk) -> Pacer:
-    """Look after a session until it is over, unfit, or cut off. The ports were just opened; they are closed here."""
+def drive(session: Session, wires: Wires, tick_s: float, desk: Desk, lookout: Lookout | None = None) -> Pacer:
+    """Look after a session until it is over, unfit, or cut off. The ports were just opened; they are closed here.
+
+    A tick that the lookout asks for comes between two that are due and puts neither off: what it has no room to write
+    goes out with the next one.
+    """
     zero_s = monotonic()
     pacer = Pacer(tick_s, 0.0)
     orderly = False
     try:
         while not (session.over or session.unfit):
-            sleep(max(zero_s + pacer.due_s - monotonic(), 0.0))
+            heard, due = _awaited(session, wires, zero_s + pacer.due_s, lookout)
             now_s = monotonic() - zero_s
+            if due:
+                pacer.begin(now_s)
             look = _met(session, wires, pacer, desk, now_s)
+            if lookout is not None:
+                lookout.sees(look.sampler)  # it counts on from tick to tick; this tick sees for itself
+            look.sampler = heard + look.sampler
             outcome = session.look(look)
             _write(wires, outcome)
             desk.take(session, look, outcome)
@@ -54,9 +64,23 @@ def drive(session: Session, wires: Wires, tick_s: float, desk: Desk) -> Pacer:
     return pacer
 
 
+def _awaited(session: Session, wires: Wires, due_s: float, lookout: Lookout | None) -> tuple[bytes, bool]:
+    """Wait until a tick is due (True) or asked for by the lookout; with the sampler's bytes that came meanwhile."""
+    heard = b""
+    while (left_s := due_s - monotonic()) > 0.0:
+        if lookout is None or not lookout.watches(session):
+            sleep(left_s)
+            continue
+        sleep(min(left_s, LOOK_S))
+        came = wires.read(Wire.SAMPLER)
+        heard += came
+        if lookout.sees(came):
+            return heard, False
+    return heard, True
+
+
 def _met(session: Session, wires: Wires, pacer: Pacer, desk: Desk, now_s: float) -> Look:
     """What the loop meets in this tick."""
-    pacer.begin(now_s)
     missed = pacer.report(now_s) if session.driving else None
     board, sampler = wires.read(Wire.BOARD), wires.read(Wire.SAMPLER)
     asked = desk.requests(session, now_s)

@@ -11,7 +11,7 @@ from __future__ import annotations
 from functools import partial
 
 from controller.core.observation import BoardState
-from controller.link.ack_replies import Kind, Reply, read_reply
+from controller.link.ack_replies import Kind, Reply, read_reply, unknown_command
 from controller.link.ack_words import (
     ALWAYS_ON,
     COUNT,
@@ -141,7 +141,7 @@ class AckBoard(MotionBoard):
     def _unknown_told(self, told: str) -> None:
         """About the line whose turn it is, if it names its command; else that line was spoilt and is wanted again."""
         oldest = self._lines.oldest
-        if oldest is not None and oldest.words.partition(" ")[0] in told:
+        if oldest is not None and unknown_command(told) == oldest.words.partition(" ")[0]:
             oldest.unknown = True
         else:
             self._note(f"a line was spoilt on the wire: {told}")
@@ -230,7 +230,7 @@ class AckBoard(MotionBoard):
             self.notebook.object(COUNT, "no count of steps in the position report", "use firmware that reports it")
         if found is None or self.notebook.barred:
             return False
-        self.ledger.adopt(add(found, self._origin))
+        self._adopt(add(found, self._origin))
         self._check.agree(self.ledger.sent)
         return True
 
@@ -322,7 +322,7 @@ class AckBoard(MotionBoard):
                 ledger.late = True
             case Verdict.MISSING:
                 self._note(f"the board stands at {found} steps, not at {ledger.sent}: its count is taken")
-                ledger.adopt(found)
+                self._adopt(found)
                 self._check.agree(found)
             case Verdict.WRONG:
                 made, sent = subtract(found, self._check.right), subtract(ledger.sent, self._check.right)

@@ -37,6 +37,7 @@ OTHER = Reply(Kind.OTHER)
 _OK = re.compile(r"ok(?:\s+N(\d{1,9}))?(?:\s.*)?")
 _RESEND = re.compile(r"(?:Resend:|rs)\s*N?:?\s*(\d{1,9})(?:\s.*)?")
 _COUNT = re.compile(r".*\bCount X:\s*(-?\d{1,10})\s*Y:\s*(-?\d{1,10})\s*Z:\s*(-?\d{1,10})(?:\s.*)?")
+_UNKNOWN = re.compile(r'echo:Unknown command:\s*"?([A-Z]\d+(?:\.\d+)?)(?:[\s"][^*]*)?')
 _END_STOP = re.compile(r"[a-z]+\d?_(?:min|max|probe)\d?: *(?:open|TRIGGERED)")
 _FATAL_WORDS = ("halt", "kill")
 
@@ -52,6 +53,16 @@ def read_reply(line: str) -> Reply:
     if line == "start":
         return Reply(Kind.START)
     return _less_usual(line)
+
+
+def unknown_command(line: str) -> str:
+    """The command that a board says it does not know; empty when what it was given is no command at all.
+
+    Only the first word counts: a line whose number was spoilt holds a good command further on. What still has its
+    checksum is the end of a numbered line whose beginning was lost.
+    """
+    found = _UNKNOWN.fullmatch(line)
+    return found[1] if found else ""
 
 
 def _less_usual(line: str) -> Reply:

@@ -12,6 +12,7 @@ from math import ceil
 
 from controller.core.commands import Halt, Home, Move, Turn
 from controller.core.observation import BoardState
+from controller.link.board_place import BoardPlace
 from controller.link.grid import NOWHERE, StepGrid, Steps, add, decimal, longest, subtract
 from controller.link.ledger import Order, Piece, StepLedger
 from controller.link.lines import LineReader
@@ -62,6 +63,7 @@ class MotionBoard(ABC):
         self._grid = StepGrid(machine.axes.steps_per_mm)
         self._home_steps = self._grid.from_mm(machine.axes.home_mm)
         self._origin: Steps = NOWHERE
+        self._place = BoardPlace(self._grid)
         self._reader = LineReader()
         self._lines = Outstanding()
         self._outbox = bytearray()
@@ -216,9 +218,11 @@ class MotionBoard(ABC):
         """The words of an order's next line: relative axis words and a feed word (mm/min)."""
         start = self.ledger.sent
         feed_mm_min = order.profile.asked_um_s / UM_PER_MM * S_PER_MIN
-        return f"{self._grid.words(start, add(start, order.next_way()))} F{decimal(feed_mm_min, 1)}"
+        way = self._place.words(start, add(start, order.next_way()), self._origin)
+        return f"{way} F{decimal(feed_mm_min, 1)}"
 
     def _write_piece(self, order: Order, line_words: str, first_step_s: float) -> None:
+        self._place.told(line_words)
         self._send(line_words, self.ledger.write(order, first_step_s))
 
     def _send(self, words: str, piece: Piece | None = None) -> Line:
@@ -299,10 +303,15 @@ class MotionBoard(ABC):
     def _referenced(self, board_steps: Steps) -> None:
         """Homing is over: the board's own count `board_steps` is the home place of the machine frame."""
         self._origin = subtract(self._home_steps, board_steps)
-        self.ledger.adopt(self._home_steps)
+        self._adopt(self._home_steps)
         self.homed = True
         self.seeking = ""
         self.state = BoardState.READY
+
+    def _adopt(self, place: Steps) -> None:
+        """The board's own count says that the axes stand here (ledger's frame)."""
+        self.ledger.adopt(place)
+        self._place.stand(subtract(place, self._origin))
 
     def _note(self, what: str) -> None:
         self.notebook.note(self._clock.now_s, what)

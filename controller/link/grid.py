@@ -74,6 +74,15 @@ class StepGrid:
         x, y, z = self._um_per_step
         return steps[0] * x, steps[1] * y, steps[2] * z
 
+    def mm(self, steps: Steps) -> tuple[float, float, float]:
+        """The place (mm) of whole steps."""
+        x, y, z = self._per_mm
+        return steps[0] / x, steps[1] / y, steps[2] / z
+
+    def steps_in(self, axis: int, mm: float) -> float:
+        """How many steps a distance on an axis is."""
+        return mm * self._per_mm[axis]
+
     def way_um(self, steps: Steps) -> tuple[float, float, float]:
         """The distance (µm) on each axis, without sign."""
         x, y, z = self._um_per_step

@@ -113,6 +113,7 @@ class StatusBoard(MotionBoard):
             self.ledger.acknowledge(line.piece)
         else:
             self.ledger.refuse(line.piece)
+            self._place.refused(line.text)
             self._note(f"a move was refused with {reply}: {line.text}")
 
     def _banner(self) -> None:
@@ -175,7 +176,7 @@ class StatusBoard(MotionBoard):
             ledger.late = True
             return
         self._note(f"the board stands at {found} steps, not at {ledger.sent}: its count is taken")
-        ledger.adopt(found)
+        self._adopt(found)
 
     def _means(self, found: Steps, place: Steps) -> bool:
         """True when a printed place may be this one: print has fewer digits than a fine grid has steps."""
@@ -225,7 +226,7 @@ class StatusBoard(MotionBoard):
         if report is None or report.machine_mm is None:
             self._object_to("?", "no report with a machine position", "send $10=3 to the board")
             return False
-        self.ledger.adopt(add(self._grid.from_mm(report.machine_mm), self._origin))
+        self._adopt(add(self._grid.from_mm(report.machine_mm), self._origin))
         return True
 
     def _relearn(self) -> Procedure[None]:

@@ -15,6 +15,7 @@ from controller.settings.machine import Machine
 
 ALWAYS_ON = 255  # idle lock: never off (wires.md: at its default the drivers go off when the queue runs dry)
 MACHINE_POSITION = 1  # bit of the report mask: positions are the machine's (from memory)
+INCHES = 13  # 1: reports are in inches (from memory)
 S_PER_MIN = 60.0
 # Settings are printed with three decimals; a share of 10⁻⁴ beyond that is no other setting: 0.1 µm on a millimetre.
 # Chosen so.
@@ -45,6 +46,9 @@ class _Need:
 def check_settings(found: Mapping[int, float], machine: Machine) -> list[Problem]:
     """Everything in a board's settings that does not agree with the machine file."""
     problems = [] if _reports_machine_position(found) else [_mask_problem(found)]
+    if found.get(INCHES, 0.0) != 0.0:
+        remedy = f"send ${INCHES}=0 to the board, else its positions are told in inches and taken for millimetres"
+        problems.append(Problem("board", "unit of reports", f"${INCHES}={found[INCHES]:g}", remedy))
     for need in _needs(machine):
         figure = found.get(need.number)
         if figure is None:

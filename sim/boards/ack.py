@@ -16,7 +16,7 @@ from sim.boards.board import MotionBoard, Program, SwitchNotFoundError, Wait, X,
 from sim.boards.drive import Drive
 from sim.boards.planner import Planner, Steps, minus, plus
 from sim.boards.uart import Uart
-from sim.boards.words import S_PER_MIN, BadWordError, words_of
+from sim.boards.words import S_PER_MIN, BadWordError, single, words_of
 
 AXES = "XYZ"
 S_PER_MS = 0.001
@@ -320,7 +320,7 @@ class AckBoard(MotionBoard):
         for axis, letter in enumerate(AXES):
             if letter in numbers:
                 base_mm = 0.0 if self._absolute else self._at_mm[axis]
-                self._at_mm[axis] = self._within(axis, base_mm + numbers[letter])
+                self._at_mm[axis] = single(self._within(axis, single(base_mm) + single(numbers[letter])))
         delta = minus(self._target(), plus(self.planner.planned, self._behind))
         if max(abs(d) for d in delta) < self.timing.smallest_steps:
             return

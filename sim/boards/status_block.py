@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import inf
 
-from sim.boards.words import S_PER_MIN, BadWordError, words_of
+from sim.boards.words import S_PER_MIN, BadWordError, single, words_of
 
 Place = tuple[float, float, float]
 
@@ -57,7 +57,7 @@ class Modal:
     """Modal state of the parser, as it is after a reset.
 
     Attributes:
-        at_mm: Machine position of the last target, exactly as it was written.
+        at_mm: Machine position of the last target, in single precision as firmware keeps it.
         offset_mm: Work offset.
     """
 
@@ -142,8 +142,8 @@ class Modal:
             elif absolute:
                 target[axis] = numbers[letter] + self.offset_mm[axis]
             else:
-                target[axis] += numbers[letter]
-        return target[0], target[1], target[2]
+                target[axis] = single(target[axis]) + single(numbers[letter])
+        return single(target[0]), single(target[1]), single(target[2])
 
 
 def _axes(numbers: dict[str, float]) -> set[str]:

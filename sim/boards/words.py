@@ -3,11 +3,22 @@
 from __future__ import annotations
 
 import re
+from struct import pack, unpack
 
 S_PER_MIN = 60.0  # feed words are in mm/min
 
 WORD = re.compile(r"([A-Z])([-+]?(?:\d+\.?\d*|\.\d+))?")
 COMMENT = re.compile(r"\([^)]*\)|;.*")
+
+
+def single(number: float) -> float:
+    """A number as firmware keeps it: stock boards reckon in single precision (IEEE 754, 24 bits).
+
+    So every relative move is rounded on its way into the place where the last one ended, and many small ones fall short
+    or go too far together: 0.1 % of the way for moves of 1.9 µm at 60 mm from zero.
+    """
+    held: float = unpack("<f", pack("<f", number))[0]
+    return held
 
 
 class BadWordError(ValueError):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.stats import lomax
 
 from controller.core.gap import GapFilter, GapState
 from controller.core.laws import PauseLaw, ShortLaw
@@ -175,9 +176,9 @@ def test_short_circuits_and_drop_outs_are_not_mixed_up() -> None:
 
 
 def test_shorts_that_were_lifted_out_of_do_not_shorten_the_law() -> None:
-    """Shorts of two seconds, every one lifted out of after a tenth: their mean must not come out as a tenth.
+    """Shorts that would have lasted, all lifted out of after a tenth of a second: half would not have ended by then.
 
-    Censored durations: of an exponential law the mean is time watched over endings watched (any textbook on survival).
+    Censored durations (any textbook on survival): a short lifted out of tells only that it lasts longer.
     """
     sampler = Sampler(front_end="biased")
     reader, gap = WindowReader(sampler), GapFilter(sampler, DropOuts(), 0.01)
@@ -188,18 +189,58 @@ def test_shorts_that_were_lifted_out_of_do_not_shorten_the_law() -> None:
             gap.update(reader.read([5] * 10), 0.0, 0.01)
         gap.update(reader.read([5] * 10), 40.0, 0.01)
         gap.update(reader.read([614] * 10), 40.0, 0.01)
-    assert gap.shorts.mean_s > 1.5
+    assert gap.shorts.half_s > ShortLaw.HALF_S
+
+
+@pytest.mark.parametrize("half_s", [0.06, 0.3, 1.5])
+def test_the_law_of_shorts_is_found_from_durations_of_which_many_were_cut_off(half_s: float) -> None:
+    """Durations from a Lomax law of shape 1, all beyond half a second lifted out of: its half-life is found.
+
+    The law as scipy.stats.lomax has it; the median of shape 1 is its scale.
+    """
+    law = ShortLaw()
+    for duration_s in lomax(1.0, scale=half_s).rvs(600, random_state=np.random.default_rng(3)):
+        law.learn(min(float(duration_s), 0.5), 1.0, answered_um=40.0 if duration_s > 0.5 else 0.0)
+    assert law.half_s == pytest.approx(half_s, rel=0.35)
 
 
 def test_the_spark_rate_is_counted_right() -> None:
     """Regular sparks, 50 a second: the smoothed rate is 50 within a tenth, for every front end."""
-    for front_end, burning in (("clamp", 614), ("divider", 324), ("biased", 614)):
+    for front_end, burning, pause in (("clamp", 614, 5), ("divider", 324, 5), ("biased", 614, 164)):
         sampler = Sampler.model_validate({"front_end": front_end})
         reader, gap = WindowReader(sampler), GapFilter(sampler, DropOuts(), 0.01)
         for _ in range(200):
             gap.update(reader.read([920] * 8 + [burning] * 2), 0.0, 0.01)
-            gap.update(reader.read([5] * 4 + [920] * 6), 0.0, 0.01)
+            gap.update(reader.read([pause] * 4 + [920] * 6), 0.0, 0.01)
         assert gap.spark_rate_hz == pytest.approx(50.0, rel=0.1)
+
+
+def test_metal_is_told_within_three_samples_and_is_no_spark() -> None:
+    """`biased`: no spark's pause reads as metal, so none is waited for; one noisy sample is no contact."""
+    sampler = Sampler(front_end="biased")
+    reader, gap = WindowReader(sampler), GapFilter(sampler, DropOuts(), 0.01)
+    for _ in range(100):
+        gap.update(reader.read([614] * 4 + [164] * 3 + [614] * 3), 0.0, 0.01)
+    gap.update(reader.read([614] * 4 + [164, 5, 5, 164] + [614] * 2), 0.0, 0.01)
+    assert not gap.answerable
+    gap.update(reader.read([614] * 7 + [5] * 3), 0.0, 0.01)
+    assert gap.answerable
+    assert gap.state is GapState.SHORTED
+    window = reader.read([5] * 2 + [614] * 8)
+    assert (window.sparks, window.ended_ms) == (0, 5.0)
+    gap.update(window, 0.0, 0.01)
+    assert not gap.answerable
+
+
+def test_a_metal_contact_is_never_left_alone_to_learn_from_it() -> None:
+    sampler = Sampler(front_end="biased")
+    reader, gap = WindowReader(sampler), GapFilter(sampler, DropOuts(), 0.01)
+    for _ in range(60):
+        for _ in range(50):
+            gap.update(reader.read([614] * 10), 0.0, 0.01)
+        gap.update(reader.read([5] * 10), 0.0, 0.01)
+        assert gap.answerable
+        gap.update(reader.read([614] * 10), 40.0, 0.01)
 
 
 def test_a_restart_keeps_what_was_learned() -> None:

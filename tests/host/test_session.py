@@ -105,6 +105,27 @@ def test_problems_found_at_connecting_are_named_and_nothing_is_switched(tmp_path
     assert "PhaseChanged" not in run.kinds
 
 
+@pytest.mark.parametrize(("times", "ends"), [(1, False), (3, True)])
+def test_a_travel_whose_line_is_refused_is_made_again_or_the_run_ends_saying_so(
+    tmp_path: Path, times: int, ends: bool
+) -> None:
+    """A byte spoilt on the wire of a `status` board gives `error:N`; nothing may go down in a wrong place."""
+    run, left = VirtualRun(tmp_path, "status", "biased"), times
+    hear = run.wired.motion.receive
+
+    def spoil(wire: bytes) -> None:
+        nonlocal left
+        if left and b"G1 X" in wire:
+            wire, left = wire.replace(b"G1 X", b"GI X"), left - 1
+        hear(wire)
+
+    run.wired.motion.receive = spoil  # type: ignore[method-assign]  # in the middle of the wire
+    run.until(lambda: run.session.core.phase.value == "probe")
+    causes = [event.cause for event in run.events if isinstance(event, FaultTripped)]
+    assert causes == (["move not made"] if ends else [])
+    assert "Noticed" in run.kinds
+
+
 def test_no_heartbeat_edge_without_a_tick_of_the_core(tmp_path: Path) -> None:
     """While connecting nothing toggles the heartbeat pin; then once a tick. Pin writes: 0xF5 (wires.md)."""
     run = VirtualRun(tmp_path, "status")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from controller.link.ack_replies import Kind, Reply, read_reply
+from controller.link.ack_replies import Kind, Reply, read_reply, unknown_command
 from controller.link.count_check import CountCheck, Verdict
 from controller.link.numbered import checksum, numbered
 from controller.link.status_report import Report, read_report
@@ -52,10 +52,38 @@ def test_settings_lines(line: str, setting: tuple[int, float] | None) -> None:
     assert read_setting(line) == setting
 
 
+@pytest.mark.parametrize(
+    ("line", "command"),
+    [
+        ('echo:Unknown command: "G38.2 Z-1"', "G38.2"),
+        ('echo:Unknown command: "M121"', "M121"),
+        ("echo:Unknown command: M114", "M114"),
+        ('echo:Unknown command: "X1241 G1 Z-0.005625 F300*77"', ""),  # the N was spoilt
+        ('echo:Unknown command: "G1 Z-0.005625 F300*5"', ""),  # the end of a line whose beginning was thrown away
+        ('echo:Unknown command: "5625 F300"', ""),
+        ('echo:Unknown command: ""', ""),
+    ],
+)
+def test_which_command_a_board_does_not_know(line: str, command: str) -> None:
+    """A good command must not be taken for an unknown one because a line was spoilt on the wire."""
+    assert unknown_command(line) == command
+    assert read_reply(line).kind is Kind.UNKNOWN
+
+
 def test_good_settings_have_no_problems_and_an_empty_list_has_all() -> None:
     of = machine()
     assert check_settings(StatusStandIn(of).settings, of) == []
     assert len(check_settings({}, of)) == 14
+
+
+def test_a_board_that_reports_inches_is_not_driven() -> None:
+    """Its places would be taken for millimetres (setting 13 of such boards: from memory)."""
+    of = machine()
+    settings = dict(StatusStandIn(of).settings)
+    assert check_settings(settings | {13: 0.0}, of) == []
+    (problem,) = check_settings(settings | {13: 1.0}, of)
+    assert (problem.name, problem.found, problem.bars) == ("unit of reports", "$13=1", True)
+    assert "$13=0" in problem.remedy
 
 
 def test_higher_feed_acceleration_and_travel_than_needed_are_fine() -> None:

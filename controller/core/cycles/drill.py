@@ -69,7 +69,6 @@ REPORT_S: Final = 5.0  # between progress events; chosen so that an hour makes s
 # (0.1 s) costs a fifth of it. After a drop-out the front is where it was; what is left is how well the play is known.
 # Chosen so.
 RETURN_ROOM_UM: Final = 50.0
-AT_FRONT_UM: Final = 5.0  # no further back than this the tip is where it was deepest: two useful moves of a usual axis
 AFTER_DROP_OUT_UM: Final = 15.0
 FRONT_SPEED_UM_S: Final = 100.0
 TAKE_UP_UM_S: Final = 1000.0  # play is taken up within a few ticks
@@ -307,8 +306,7 @@ class Drilling:
             before_um, behind_um = hole.deepest_um, max(hole.deepest_um - slide.tip_um, 0.0)
             hole.count(slide.tip_um, 0 if self._sparking_out else sense.sparks)
             hole.eroded(gap.state, tick_s, REPORT_S)
-            if behind_um < AT_FRONT_UM:
-                servo.gained(hole.deepest_um - before_um, hole.whole_front, gap.high_share)
+            servo.gained(hole.feed_um, hole.deepest_um - before_um, sense.sparks, gap.spark_rate_hz, hole.whole_front)
             if hole.whole_front:
                 servo.reference.follow(rig.now_s, hole.feed_um)
             else:
@@ -380,18 +378,20 @@ class Drilling:
             yield from flush(rig, self.slide)
             hole.deeper_s = rig.now_s
             return Freed.IN_HOLE
-        relapsed = hole.vain_shorts >= RELAPSES
+        # Those that keep coming back with the hole no deeper call for the next rung.
+        relapsed = min(hole.vain_shorts // RELAPSES, 2)
         if hole.vain_shorts >= VAIN_SHORTS_MAX:
             return Ending("failed", f"shorted {hole.vain_shorts} times and got no deeper")
         # A small retreat is no answer to a short that it has just answered; it is all that a drop-out needs.
         surely = rig.sense.gap.p_shorted > 0.5
-        freed = yield from recover(rig, self.slide, 0.0, 2 if relapsed and surely else 1)
+        began_s = rig.now_s
+        freed = yield from recover(rig, self.slide, 0.0, 1 + relapsed if surely else 1)
         hole.deeper_s = rig.now_s
         self._room_um = AFTER_DROP_OUT_UM if freed is Freed.NEVER_SHORTED else RETURN_ROOM_UM
         if freed is Freed.NEVER_SHORTED:
             return Freed.IN_HOLE
         hole.shorted()
-        rig.servo.reference.shorted()
+        rig.servo.reference.lost(rig.now_s - began_s)
         if freed is Freed.HELPED:
             yield from self._after_help()
         return freed

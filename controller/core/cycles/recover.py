@@ -1,8 +1,9 @@
 """Short recovery: a ladder that needs nobody.
 
 Rung 1: a small retreat, which is also the test that tells a short from a drop-out. Rung 2: a larger retreat and a
-flush. Rung 3: out of the hole, source isolated, a flush, water off; the gap is sensed on the safe path before the hole
-is approached again. Still in contact: the electrode is welded, bent or bridged; a spindle turns it, else the operator
+flush. Rung 3: out of the hole, and a flush; what is torn free on the way up goes straight back. What is not, or comes
+back again and again: source isolated, a flush, water off; the gap is sensed on the safe path before the hole is
+approached again. Still in contact: the electrode is welded, bent or bridged; a spindle turns it, else the operator
 is asked, the cause named.
 """
 
@@ -56,13 +57,13 @@ LIVE = (Freed.IN_HOLE, Freed.NEVER_SHORTED)
 
 
 def recover(rig: Rig, slide: Slide, start_um: float, first_rung: int) -> Cycle[Freed]:
-    """Climb the ladder from `first_rung` (1 or 2) until the short is gone.
+    """Climb the ladder from `first_rung` until the short is gone.
 
     Args:
         rig: the shared state.
         slide: the axis along the hole's path.
         start_um: arc length of the start height, out of the hole.
-        first_rung: 2 when small retreats have just been tried in vain here.
+        first_rung: 2 when small retreats have just been tried in vain here, 3 when larger ones have.
     """
     began_s = rig.now_s
     rig.tell(ShortBegan(rig.now_s, rig.hole, rig.feed_um / UM_PER_MM))
@@ -81,6 +82,11 @@ def recover(rig: Rig, slide: Slide, start_um: float, first_rung: int) -> Cycle[F
     rig.say("Short persists: out of the hole")
     yield slide.back_to(start_um, RETREAT_UM_S)
     yield from drain(rig)
+    if first_rung < 3 and (yield from _opened(rig, RUNG_S[1])):
+        # Torn free on the way up: nothing bridges the gap any more, and the way back down is free.
+        rig.say("Short cleared; flushing")
+        yield from pause(rig, FLUSH_S)
+        return _ended(rig, 3, began_s, "debris bridge or weld torn free", Freed.IN_HOLE)
     opened = yield from isolate(rig, _patience_s(rig), FLUSH_S)
     if not opened:
         # A weld tears off once the soft mechanics are wound up further than it holds: pull as far as there is room,

@@ -13,6 +13,10 @@ from controller.settings.units import UM_PER_MM
 
 # Longest time for homing: the longest axis at a slow 5 mm/s (common practice, no source) is well inside this.
 HOME_TIMEOUT_S: Final = 180.0
+# How far from its end a move may stop (µm): an `ack` board leaves six steps to the next move (wires.md), 75 µm at 80
+# steps/mm. A move that was refused or cut short is commanded again, so many times. Both chosen.
+ARRIVED_UM: Final = 100.0
+TRIES: Final = 3
 # How far beyond a place the axes go before they come back to it: more than twice the play of soft axes (30 to 50 µm,
 # references §6), and as many steps as an `ack` board needs to carry a move out. Chosen.
 TAKE_UP_MM: Final = 0.15
@@ -48,8 +52,7 @@ def lift(rig: Bench, z_um: float) -> Cycle[None]:
     """Straight up to a height at top speed, in a phase that permits it; nothing when it is reached already."""
     seen = rig.sense.seen
     if seen.z_um < z_um - 1.0:  # less than a step is no way
-        yield (Move(seen.x_um, seen.y_um, z_um, _top(rig, 2), urgent=True),)
-        yield from drain(rig)
+        yield from _go(rig, Move(seen.x_um, seen.y_um, z_um, _top(rig, 2), urgent=True))
 
 
 def _lift_clear(rig: Bench, clear_um: float) -> Cycle[None]:
@@ -93,8 +96,7 @@ def _leg(rig: Bench, x_mm: float, y_mm: float, z_um: float, speed_um_s: float) -
     """One straight leg, lifted first when it leads over something; returns the height it was made at."""
     yield from lift(rig, min(z_um, rig.top_um))
     z_um = max(rig.sense.seen.z_um, rig.locks.clear_z_um)
-    yield (Move(x_mm * UM_PER_MM, y_mm * UM_PER_MM, z_um, speed_um_s),)
-    yield from drain(rig)
+    yield from _go(rig, Move(x_mm * UM_PER_MM, y_mm * UM_PER_MM, z_um, speed_um_s))
     return z_um
 
 
@@ -102,8 +104,26 @@ def lower(rig: Bench, z_um: float) -> Cycle[None]:
     """Jog straight down to a height that is known to be free, source off; in idle."""
     seen = rig.sense.seen
     if z_um < seen.z_um:
-        yield (Move(seen.x_um, seen.y_um, z_um, _top(rig, 2)),)
+        yield from _go(rig, Move(seen.x_um, seen.y_um, z_um, _top(rig, 2)))
+
+
+def _go(rig: Bench, move: Move) -> Cycle[None]:
+    """Make a move and see that it was made: a line that was spoilt on the wire is refused, and the axes stop short.
+
+    Raises Trip when they do not get there.
+    """
+    for _ in range(TRIES):
+        yield (move,)
         yield from drain(rig)
+        seen = rig.sense.seen
+        off_um = max(abs(seen.x_um - move.x_um), abs(seen.y_um - move.y_um), abs(seen.z_um - move.z_um))
+        if off_um <= ARRIVED_UM:
+            return
+    raise Trip(
+        "move not made",
+        f"the axes stopped {off_um / UM_PER_MM:.2f} mm from where they were sent, {TRIES} times",
+        "look in the record for what the motion board refused, and at its cable",
+    )
 
 
 def _top(rig: Bench, axis: int) -> float:
