@@ -27,6 +27,7 @@ from controller.core.events import (
     ElectrodeMeasured,
     Event,
     FaultTripped,
+    Figure,
     HoleFinished,
     PromptAnswered,
     PromptRaised,
@@ -312,13 +313,18 @@ _EVENT_KINDS: dict[str, type[Event]] = {
 }
 
 
+def _part(held: Any) -> Any:
+    """A part of a list in an event: a figure was written as its fields."""
+    return Figure(**held) if isinstance(held, dict) else held
+
+
 def _event(time_s: float, kind: str, packed: str) -> Event:
     """The event of a row. TypeError when kind or fields are not ours (the caller names the file)."""
     shape = _EVENT_KINDS.get(kind)
     if shape is None:
         raise TypeError(f"unknown kind of event {kind!r}")
     named: dict[str, Any] = json.loads(packed)
-    tupled = {name: tuple(held) if isinstance(held, list) else held for name, held in named.items()}
+    tupled = {name: tuple(map(_part, held)) if isinstance(held, list) else held for name, held in named.items()}
     if {field.name for field in fields(shape)} != {"time_s", *tupled}:
         raise TypeError(f"the fields of a {kind} don't match this version")
     return shape(time_s=time_s, **tupled)

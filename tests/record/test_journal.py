@@ -38,6 +38,9 @@ OF_TYPE = {
     "str": st.text(),
     "bool": st.booleans(),
     "tuple[str, ...]": st.lists(st.text()).map(tuple),
+    "tuple[Figure, ...]": st.lists(
+        st.builds(events.Figure, st.text(), FIGURES, st.text(), st.integers(0, 6)), max_size=3
+    ).map(tuple),
 }
 
 
