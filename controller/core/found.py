@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from math import atan2, degrees, fsum, hypot, sqrt
+from math import atan2, degrees, hypot, sqrt
 from statistics import fmean
 from typing import Final
 
@@ -254,23 +254,27 @@ def _part(given: _Given, start: int, end: int) -> _Given:
 
 
 def _propagated(contacts: Sequence[SideContact], side: Side, solved: Callable[[_Given], Sequence[float]]) -> Propagated:
-    """Run a solution through everything that may be off."""
-    lost = _lost(contacts, side)
-    inputs = [0.0] * len(contacts) + [0.0] * 5
-    us = [
-        *(contact.u_um / UM_PER_MM for contact in contacts),
-        *(_u_lost(contacts, axis) for axis in (0, 1)),
-        RADIUS_U_MM,
-        *side.face.u_slope,
-    ]
+    """Run a solution through everything that may be off.
+
+    Contact and release of each touch are inputs of their own: the lost motion is their difference, so a step that a
+    contact fell late in makes both the place and the play too large, and the two must not be counted as independent.
+    """
+    n = len(contacts)
+    touched = {contact.side.axis for contact in contacts}
+    each = [contact.u_um / UM_PER_MM for contact in contacts]
+    play_us = [0.0 if axis in touched else PLAY_U_MM for axis in (0, 1)]
+    us = [*each, *each, *play_us, RADIUS_U_MM, *side.face.u_slope]
 
     def outcome(off: Sequence[float]) -> Sequence[float]:
-        *moved, play_x, play_y, radius, rise_x, rise_y = off
+        moved, released = off[:n], off[n : 2 * n]
+        play_x, play_y, radius, rise_x, rise_y = off[2 * n :]
+        longer = [c.side.sign * (m - r) for c, m, r in zip(contacts, moved, released, strict=True)]
+        lost = _lost(contacts, side, longer)
         given = _given(contacts, side, (lost[0] + play_x, lost[1] + play_y), moved)
         slope = (given.slope[0] + rise_x, given.slope[1] + rise_y)
         return solved(replace(given, radius_mm=given.radius_mm + radius, slope=slope))
 
-    return propagate(outcome, inputs, us)
+    return propagate(outcome, [0.0] * len(us), us)
 
 
 def _given(
@@ -290,18 +294,17 @@ def _given(
     return _Given(tuple(centres), tuple(toward), tuple(deep), side.radius_mm, side.face.slope)
 
 
-def _lost(contacts: Sequence[SideContact], side: Side) -> tuple[float, float]:
+def _lost(contacts: Sequence[SideContact], side: Side, longer_mm: Sequence[float] | None = None) -> tuple[float, float]:
     """Lost motion of x and y (mm): the mean of what the contacts showed, or the machine file's."""
+    shown = [
+        (contact.side.axis, contact.lost_um / UM_PER_MM + longer)
+        for contact, longer in zip(contacts, longer_mm or [0.0] * len(contacts), strict=True)
+    ]
     x, y = (
-        fmean([contact.lost_um / UM_PER_MM for contact in contacts if contact.side.axis == axis] or [believed])
+        fmean([lost for at, lost in shown if at == axis] or [believed])
         for axis, believed in zip((0, 1), side.play_mm, strict=True)
     )
     return x, y
-
-
-def _u_lost(contacts: Sequence[SideContact], axis: int) -> float:
-    us = [contact.u_lost_um / UM_PER_MM for contact in contacts if contact.side.axis == axis]
-    return sqrt(fsum(u * u for u in us)) / len(us) if us else PLAY_U_MM
 
 
 def _wet(contacts: Sequence[SideContact]) -> bool:

@@ -104,7 +104,7 @@ class Ways:
 
     def _best(self, a: Point, b: Point) -> tuple[float, list[Leg]]:
         over_mm = max(obstacle.top_mm for obstacle in self._met(a, b)) + OVER_MM
-        over = (math.inf, list[Leg]())
+        over: tuple[float, list[Leg]] = (math.inf, [])
         if over_mm <= self.highest_mm:
             over = (math.dist(a, b) + 2.0 * self.lift_costs * (over_mm - self.tip_mm), [Leg(b, over_mm)])
         corners = self._around(a, b)

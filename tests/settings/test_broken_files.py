@@ -23,6 +23,40 @@ TABLE: list[tuple[str, str, str, list[str]]] = [
     (
         JOB,
         "thickness_mm = 1.0",
+        "thickness_mm = 1.0\nkeep_out = [{ from_mm = [1, 1], to_mm = [1, 9], above_mm = 5.0 }]",
+        ["job.toml: work.keep_out[0]: from_mm and to_mm must be opposite corners of a rectangle, apart in x and in y"],
+    ),
+    (
+        JOB,
+        "thickness_mm = 1.0",
+        "thickness_mm = 1.0\nkeep_out = [{ from_mm = [1, 1], to_mm = [4, 9] }]",
+        ["job.toml: work.keep_out[0].above_mm: is missing; add above_mm = … to [[work.keep_out]]"],
+    ),
+    (
+        JOB,
+        "thickness_mm = 1.0",
+        "thickness_mm = 1.0\noutline_mm = [[0, 0], [9, 9]]",
+        [
+            "job.toml: work.outline_mm: must be the corners of the plate in order, three or more; you wrote [[0, 0], [9, 9]]"
+        ],
+    ),
+    (
+        JOB,
+        "thickness_mm = 1.0",
+        'thickness_mm = 1.0\nplate = "my plate"',
+        [
+            'job.toml: work.plate: must hold only letters, digits, - and _, and start with a letter or digit; you wrote "my plate"'
+        ],
+    ),
+    (
+        JOB,
+        "tolerance_mm = 0.05",
+        "tolerance_mm = 0.05\napart_mm = -1",
+        ["job.toml: holes.apart_mm: must be at least 0; you wrote -1"],
+    ),
+    (
+        JOB,
+        "thickness_mm = 1.0",
         "thickness_mm = -1",
         ["job.toml: work.thickness_mm: must be more than 0; you wrote -1"],
     ),
