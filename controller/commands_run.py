@@ -114,7 +114,8 @@ def _desk(
     def begin() -> Begin:
         start = start_record(order.given, started_utc)
         capture = head_bytes(start) if order.captures else b""
-        return Begin(order.folder, start, tuple(placed_holes(order.given)), capture)
+        placed = tuple(placed_holes(order.given))
+        return Begin(order.folder, order.given.job.job.name, len(placed), start, placed, capture)
 
     return RunDesk(outlet, begin, stop, typed, captures=order.captures, remarks=refusals)
 

@@ -7,10 +7,10 @@ contact switches in it, or the axis moves fast with a voltage on the electrode n
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import ceil, inf
+from math import ceil, hypot, inf
 from typing import Final
 
-from controller.core.commands import Command, Halt, Home, Move, Switch, Turn
+from controller.core.commands import Command, Halt, Home, Move, Output, Switch, Turn
 from controller.core.observation import BoardState, Observation
 from controller.plan.plan import Plan
 from controller.settings.job import Job
@@ -29,6 +29,7 @@ from sim.sampler import Sampler
 from sim.settings import PlantSettings
 from sim.state import TrueState
 from sim.stick import Stick
+from sim.upset import Upset
 from sim.water import WaterTruth
 
 US_PER_S: Final = 1e6
@@ -43,6 +44,9 @@ NEAR_UM: Final = 500.0
 LEAK_KEPT_US: Final = 100_000
 # A tip this far above the reference plate starts a new touch, with a roughness of its own. Chosen.
 NEW_TOUCH_UM: Final = 100.0
+# What a rod gives way sideways at its end before it stays bent. Chosen: the yield of a 1.2 mm rod of tungsten 45 mm free
+# lies above 1 mm (L²·σ/(3·E·r), σ 1 GPa).
+SPRING_UM: Final = 1000.0
 
 
 class VirtualMachine:
@@ -100,6 +104,10 @@ class VirtualMachine:
         self._roughness_um = 0.0
         self._pressed_um = 0.0
         self._bending = False
+        self._side_um = inf
+        self._upset: Upset | None = None
+        self.plate_grounded = True
+        self._scatter_um = plant.plate.touch_scatter_um
         self._leak_ohm, self._leak_until_us = inf, 0
         self._tick_us = 0
         self._readings: list[int] = []
@@ -123,7 +131,7 @@ class VirtualMachine:
             self._let_contacts_change()
         self._run(to_us)
         axes = self._axes
-        return Observation(
+        seen = Observation(
             to_us / US_PER_S,
             self._readings,
             0.001,  # the last sample of a stream at 1 kHz is never older (wires.md)
@@ -139,6 +147,74 @@ class VirtualMachine:
             BoardState.READY if axes.homed else self._board(),
             axes.homed,
         )
+        return seen if self._upset is None else self._upset.spoil(seen)
+
+    @property
+    def time_s(self) -> float:
+        """Machine time."""
+        return self._now_us / US_PER_S
+
+    # -- what goes wrong at the plant or its wires (sim/faults.py) -----------------------------------------------------
+
+    def upset_wires(self) -> Upset:
+        """What is wrong on the wires."""
+        if self._upset is None:
+            self._upset = Upset()
+        return self._upset
+
+    def silence(self, seconds: float) -> None:
+        """No sample comes for a time."""
+        self.upset_wires().silence(self.time_s, self.time_s + seconds)
+
+    def outputs_low(self) -> None:
+        """The sampler lets every output go."""
+        for output in Output:
+            self._contacts.switch(output, False, self.time_s)
+
+    def alone(self, seconds: float) -> None:
+        """Time passes without the host: no command and no heartbeat."""
+        for _ in range(round(seconds * 100.0)):
+            self.advance(0.01)
+
+    def flood(self, film_um: float, extra_us_cm: float) -> None:
+        """Water stands on everything, and conducts more than by its dirt; nothing for none."""
+        self._film.flood_um = film_um
+        self._water.extra_us_cm = extra_us_cm
+
+    def thicken(self, times: float) -> None:
+        """From the next hole on the work is so many times as thick as the job says."""
+        self._erosion.any_thickness = True
+        self._ground.thicken(times)
+
+    def shorten_electrode(self, by_um: float, *, flat: bool) -> None:
+        """The tip breaks off (and is flat then), or the rod slips up in its holder."""
+        self._electrode.shorten(by_um, flat=flat)
+        self._erosion.start_over()
+
+    def dirty_plate(self, scatter_um: float | None) -> None:
+        """Touches on the reference plate scatter by this much; None for what is usual."""
+        self._scatter_um = self._plant.plate.touch_scatter_um if scatter_um is None else scatter_um
+
+    def lift_work(self, by_um: float) -> None:
+        """The work stands higher (or lower) than it did."""
+        self._ground.lift_work(by_um)
+        self._elsewhere = True
+
+    def move_work(self, x_um: float, y_um: float) -> None:
+        """Somebody pushes the work aside."""
+        self._ground.move_work(x_um, y_um)
+
+    def left_alone(self, seconds: float, tick_s: float) -> None:
+        """The host has gone: no command and no heartbeat for a time. Then it is back, and opening the ports resets both
+        boards: every output low, positions unknown.
+        """
+        for _ in range(round(seconds / tick_s)):
+            self.advance(tick_s)
+        self.outputs_low()
+        self._axes.forget()
+        if self._upset is not None:
+            self._upset.board, self._upset.silent_from_s = None, None
+        self._rev_min = 0.0
 
     @property
     def axes(self) -> Axes:
@@ -264,6 +340,8 @@ class VirtualMachine:
         """What the sensing feed sees between electrode and grounded metal (ohm)."""
         if self._below is Below.REFERENCE:
             gap_um = self._press_on_plate()
+            if not self.plate_grounded:
+                return inf
             if gap_um <= 0.0:
                 return self._plant.sampler.contact_ohm
             reach_um = self._film.reach_um(self._now_us / US_PER_S)
@@ -271,7 +349,7 @@ class VirtualMachine:
                 return inf
             return leak_ohm(gap_um, reach_um, self._tip_rings(), self._water.conductivity_us_cm)
         if self._below is Below.WORK:
-            if self._erosion.in_contact or self._erosion.bridged:
+            if self._erosion.in_contact or self._erosion.bridged or self._side_um <= 0.0:
                 return self._plant.sampler.contact_ohm
             tip_um = self._axes.face_z_um - self._electrode.length_um - self._metal_um
             if tip_um < self._film.reach_um(self._now_us / US_PER_S):
@@ -291,7 +369,7 @@ class VirtualMachine:
             self._bending = False
             return gap_um
         if self._roughness_um == inf:
-            self._roughness_um = self._plant.plate.touch_scatter_um * self._touch.normal()
+            self._roughness_um = self._scatter_um * self._touch.normal()
             self._pressed_um = 0.0
         gap_um += self._roughness_um
         beyond_um = -gap_um - self._plant.rod.crash_um
@@ -309,6 +387,9 @@ class VirtualMachine:
         tip_um = axes.face_z_um - self._electrode.length_um
         here_um = self._ground.height_um(x_um, y_um)
         moved, axes.moved_sideways = axes.moved_sideways, False
+        if moved and self._inside(x_um, y_um, tip_um):
+            return
+        self._side_um = inf
         if moved and tip_um < max(self._metal_um, here_um):
             self._bend(axes.sideways_um)
         self._elsewhere = True
@@ -322,6 +403,18 @@ class VirtualMachine:
         else:
             self._erosion.leave()
         self._leak_until_us = 0
+
+    def _inside(self, x_um: float, y_um: float, tip_um: float) -> bool:
+        """True while the rod moves sideways inside a hole; it meets the wall, and gives way like a spring."""
+        hole = self._erosion.hole
+        if hole is None or hole.centre_um is None or hole.removed_um3 <= 0.0 or tip_um >= self._metal_um:
+            return False
+        x, y = self._ground.in_work(x_um, y_um)
+        off_um = hypot(x - hole.centre_um[0], y - hole.centre_um[1])
+        self._side_um = hole.side_room_um(self._electrode.profile_um, self._metal_um - tip_um) - off_um
+        if -self._side_um > SPRING_UM:
+            self._bend(-self._side_um - SPRING_UM)
+        return True
 
     def _bend(self, by_um: float) -> None:
         """The rod gives way by `by_um`; one crash, however many pieces of time it takes."""

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
+from controller.core.causes import Cause, Trip, trip
 from controller.core.commands import Command, Halt, Move, Output, Switch, Turn
 from controller.core.cycles.ask import EndRun
 from controller.core.cycles.stand_down import stand_down
+from controller.core.cycles.take_up import remember
 from controller.core.electrode import Electrode
 from controller.core.events import (
     CommandRefused,
@@ -27,10 +29,11 @@ from controller.core.observation import BoardState, Observation
 from controller.core.phases import Phase, PhaseMachine, Trigger
 from controller.core.program import program
 from controller.core.requests import HoldRequest, Request
-from controller.core.rig import Cycle, Rig, Setting, Trip, guessed_cone_mm
+from controller.core.rig import Cycle, Rig, Setting, guessed_cone_mm
 from controller.core.sense import Sense
 from controller.core.servo import Servo
 from controller.core.snapshot import Snapshot
+from controller.core.standing import Standing
 from controller.plan.overcut import Overcut
 from controller.plan.plan import Plan
 from controller.plan.wear import disc_area_mm2, length_lost_mm
@@ -57,12 +60,22 @@ class TickOutput:
 class Controller:
     """The whole control core. Pure: `tick` in, `TickOutput` out; no I/O, no clock, no randomness.
 
+    With `before` it takes up a run that ended early or broke off.
+
     Attributes:
         ended: the last event once the run is over, else None.
         waiting: the prompt that waits for an answer, else None.
     """
 
-    def __init__(self, machine: Machine, job: Job, technology: Technology, plan: Plan, overcut: Overcut) -> None:
+    def __init__(
+        self,
+        machine: Machine,
+        job: Job,
+        technology: Technology,
+        plan: Plan,
+        overcut: Overcut,
+        before: Standing | None = None,
+    ) -> None:
         given = Setting(machine, job, technology, plan, overcut)
         self.ended: RunEnded | None = None
         self.waiting: PromptRaised | None = None
@@ -77,8 +90,11 @@ class Controller:
             Servo(1.0 / machine.tick_hz, foretold_front_um_s(given)),
             new_electrode(given),
         )
-        self._cycle: Cycle[RunEnded] = program(self._rig)
         self._holes_done = 0
+        if before is not None:
+            remember(self._rig, before)
+            self._holes_done = len(before.finished)
+        self._cycle: Cycle[RunEnded] = program(self._rig)
         self._standing_down = False
 
     @property
@@ -113,8 +129,8 @@ class Controller:
                 self._heed(requests)
             for command in next(self._cycle):
                 self._propose(command, out)
-        except Trip as trip:
-            self._fault(trip, out)
+        except Trip as tripped:
+            self._fault(tripped, out)
         except EndRun as end:
             self._end(out, end.outcome, end.reason)
         except StopIteration as stop:
@@ -158,17 +174,15 @@ class Controller:
             out.commands.append(command)
             return
         out.events.append(CommandRefused(self._rig.now_s, repr(command), refusal))
-        raise Trip(
-            "command refused", f"the interlocks refused {command!r}: {refusal}", "report it: a fault of the program"
-        )
+        raise trip(Cause.PROGRAM, f"the interlocks refused {command!r}: {refusal}")
 
-    def _fault(self, trip: Trip, out: TickOutput) -> None:
+    def _fault(self, tripped: Trip, out: TickOutput) -> None:
         before = self._rig.phases.phase
         if self._rig.phases.fire(Trigger.TRIP):
             out.events.append(PhaseChanged(self._rig.now_s, before.value, Trigger.TRIP.value, Phase.FAULT.value))
-        out.events.append(FaultTripped(self._rig.now_s, trip.cause, trip.meaning, trip.remedy))
+        out.events.append(FaultTripped(self._rig.now_s, tripped.cause, tripped.meaning, tripped.remedy))
         self._make_safe(out)
-        self._end(out, "fault", f"{trip.cause}: {trip.meaning}. {trip.remedy}")
+        self._end(out, "fault", f"{tripped.cause}: {tripped.meaning}. Remedy: {tripped.remedy}; then `resume`")
 
     def _make_safe(self, out: TickOutput) -> None:
         """Source off at once, then the tip out of the hole if the board can be trusted, water off last."""

@@ -96,6 +96,36 @@ class ElectrodeAdvanced(Event):
 
 
 @dataclass(slots=True, frozen=True)
+class Checkpoint(Event):
+    """What is believed of the electrode (`Electrode.belief`) and of the sparks that a µm costs (0: not known yet).
+
+    Told whenever it has changed for good, for a run that has to be taken up from here.
+    """
+
+    belief: tuple[float, ...]
+    sparks_per_um: float
+
+
+@dataclass(slots=True, frozen=True)
+class RunResumed(Event):
+    """The run is taken up again: how it had ended (`broke off` when it left no word), holes made, the hole begun (0)."""
+
+    after: str
+    finished: int
+    begun: int
+
+
+@dataclass(slots=True, frozen=True)
+class Recentred(Event):
+    """A finished hole was touched from inside: how far its middle is from where it should be, and what is allowed."""
+
+    hole: int
+    off_x_mm: float
+    off_y_mm: float
+    allowed_mm: float
+
+
+@dataclass(slots=True, frozen=True)
 class HoleStarted(Event):
     """The electrode stands above a hole and is about to approach."""
 

@@ -10,22 +10,20 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
+from controller.core.causes import Cause, trip
 from controller.core.commands import Output
 from controller.core.interlocks import Interlocks
 from controller.core.observation import BoardState
-from controller.core.rig import Trip
 from controller.core.sense import Sense
 
 
 @dataclass(slots=True, frozen=True)
 class Guard:
-    """One row: trips when `trips` has been true for `dwell_s`."""
+    """One row: trips when `trips` has been true for `dwell_s`; what it means is in `causes.py`."""
 
-    cause: str
+    cause: Cause
     trips: Callable[[Sense, Interlocks], bool]
     dwell_s: float
-    meaning: str
-    remedy: str
 
 
 # Ten times the worst age measured of a healthy stream (11 ms, wires.md).
@@ -39,82 +37,65 @@ STILL_MOST_S: Final = 0.1
 
 GUARDS: tuple[Guard, ...] = (
     Guard(
-        "host stood still",
+        Cause.HOST_STOOD_STILL,
         lambda sense, locks: sense.step_s > STILL_MOST_S and locks.on[Output.SOURCE],
         0.0,
-        "the program stood still for so long that the fail-safe gate has let the source go",
-        "find out what held the computer up (suspended? overloaded?), then start again",
     ),
     # Before all inputs: without the sampler every input reads as its worst, and would name a cause that is none.
     Guard(
-        "sampler silent",
+        Cause.SAMPLER_SILENT,
         lambda sense, _: sense.seen.sampler_age_s > AGE_MOST_S,
         0.0,  # its time is in the condition itself
-        "no sample of the gap has arrived for a tenth of a second",
-        "look at the sampler's cable and supply",
     ),
     Guard(
-        "stop pressed",
+        Cause.STOP_PRESSED,
         lambda sense, _: sense.seen.stop_pressed,
         0.0,
-        "the hard-wired stop was pressed; its copy says so",
-        "find out why, release it, then start again",
     ),
     Guard(
-        "guard open",
+        Cause.GUARD_OPEN,
         lambda sense, locks: not sense.seen.guard_closed and (locks.on[Output.SOURCE] or sense.live),
         0.0,
-        "the guard was opened with the source on the electrode",
-        "close the guard, then start again",
     ),
     Guard(
-        "tank low",
+        Cause.TANK_LOW,
         lambda sense, _: not sense.seen.level_ok,
         1.0,  # a level switch bobs; a second of dry pump harms nothing (common practice, no source)
-        "the tank level switch says that the water is low",
-        "fill the tank, look for a leak, then start again",
     ),
     Guard(
-        "board alarm",
+        Cause.BOARD_ALARM,
         lambda sense, _: sense.seen.board is BoardState.ALARM,
         0.0,
-        "the motion board reports an alarm: the axis positions are unknown",
-        "look for what the axes ran into, then start again",
     ),
     Guard(
-        "board lost",
+        Cause.BOARD_LOST,
         lambda sense, _: sense.seen.board is BoardState.LOST,
         0.0,
-        "the motion board does not answer, or has reset",
-        "look at its cable and supply, then start again",
     ),
     Guard(
-        "flow lost",
+        Cause.CONTACT_CHATTERS,
+        lambda sense, _: sense.chatters,
+        0.0,
+    ),
+    Guard(
+        Cause.FLOW_LOST,
         lambda sense, _: sense.live and not sense.seen.flow,
         0.3,  # live without confirmed flow at most 0.5 s (interfaces.md), less the contact's own time
-        "the water stopped with the source on the electrode",
-        "look at tank, filter, pump and flow switch, then start again",
     ),
     Guard(
-        "no removal",
+        Cause.NO_REMOVAL,
         lambda sense, _: sense.live and sense.idle_s > IDLE_MOST_S,
         0.0,  # the same
-        "the source stood on the electrode for ten seconds and nothing was removed",
-        "is the source alive, is the work in place?",
     ),
     Guard(
-        "source not isolated",
+        Cause.SOURCE_NOT_ISOLATED,
         lambda sense, locks: not sense.seen.contact_open and not locks.on[Output.SOURCE],
         0.15,  # five times coil and contact together (hold-up is the gate's affair), chosen so
-        "the source contact was commanded off and its mirror contact says that it is closed",
-        "switch the supply off at its isolator, wait 5 s, check with a meter; then inspect the source contact",
     ),
     Guard(
-        "source contact dropped",
+        Cause.CONTACT_DROPPED,
         lambda sense, locks: sense.seen.contact_open and locks.on[Output.SOURCE],
         0.15,  # the same
-        "the source contact was commanded on and its mirror contact says that it is open",
-        "look at heartbeat supply, coil and contact",
     ),
 )
 
@@ -163,4 +144,4 @@ class GuardWatch:
         if since is None:
             since = self._since[number] = now_s
         if now_s - since >= guard.dwell_s:
-            raise Trip(guard.cause, guard.meaning, guard.remedy)
+            raise trip(guard.cause)

@@ -6,14 +6,16 @@ from collections.abc import Generator, Sequence
 from dataclasses import dataclass, field
 from typing import TypeAlias, TypeVar
 
+from controller.core.causes import Cause, trip
 from controller.core.commands import Command
 from controller.core.electrode import Electrode
-from controller.core.events import Event, PhaseChanged, Said
+from controller.core.events import Checkpoint, Event, PhaseChanged, Said
 from controller.core.interlocks import Interlocks
 from controller.core.phases import Phase, PhaseMachine, Trigger
 from controller.core.requests import Request
 from controller.core.sense import Sense
 from controller.core.servo import Servo
+from controller.core.standing import Standing
 from controller.core.surface import Surface
 from controller.plan.overcut import Overcut
 from controller.plan.plan import Plan
@@ -25,14 +27,6 @@ from controller.settings.units import UM_PER_MM
 T = TypeVar("T")
 # A cycle yields the commands of one tick and goes on at the next; what it finds out it returns.
 Cycle: TypeAlias = Generator[Sequence[Command], None, T]
-
-
-class Trip(Exception):
-    """Something is wrong with the machine: end in `fault`, the cause named."""
-
-    def __init__(self, cause: str, meaning: str, remedy: str) -> None:
-        super().__init__(cause)
-        self.cause, self.meaning, self.remedy = cause, meaning, remedy
 
 
 @dataclass(slots=True, frozen=True)
@@ -70,6 +64,8 @@ class Rig:
     feed_um: float = 0.0
     prompts: int = 0
     advances: int = 0
+    before: Standing | None = None  # where the run stands that is taken up again
+    open_holes: list[int] = field(default_factory=list)  # finished and open, in the order made
 
     @property
     def tick_s(self) -> float:
@@ -96,23 +92,19 @@ class Rig:
             self.doing = text
             self.tell(Said(self.now_s, text))
 
+    def check_point(self) -> None:
+        """Put on record what is believed now, for a run that has to be taken up from here."""
+        self.tell(Checkpoint(self.now_s, self.electrode.belief, self.usual_sparks_per_um or 0.0))
+
     def enter(self, trigger: Trigger) -> None:
         """Move the phase machine; a trigger that the table ignores here is a fault of the program."""
         before = self.phases.phase
         if not self.phases.fire(trigger):
-            raise Trip(
-                f"{trigger.value} in {before.value}",
-                "the program asked for a phase that the table does not lead to",
-                "keep the run folder and report it: this is a fault of the program",
-            )
+            raise trip(Cause.PROGRAM, f"{trigger.value} in {before.value}")
         self.tell(PhaseChanged(self.now_s, before.value, trigger.value, self.phases.phase.value))
         wrong = self.locks.unpermitted(self.phases.phase)
         if wrong is not None:
-            raise Trip(
-                f"{wrong} on in {self.phases.phase.value}",
-                "the program entered a phase with something on that the phase does not permit",
-                "keep the run folder and report it: this is a fault of the program",
-            )
+            raise trip(Cause.PROGRAM, f"{wrong} on in {self.phases.phase.value}")
 
     def clear_z_um(self) -> float:
         """Axis height at which the tip passes over the work and the reference plate by the clear height."""

@@ -96,6 +96,8 @@ class RunDesk:
         """Why the run is to end now; empty while it may go on."""
         if self._stop.count:
             return INTERRUPTED
+        if self._outlet.trouble:
+            return f"{self._outlet.trouble}: {NO_RECORD}"
         if self._outlet.broken:
             return NO_RECORD
         if session.waiting is not None and self._typed is None:
@@ -124,6 +126,7 @@ class RunDesk:
         if self.time_s - self._picture_s >= PICTURE_S:
             self._picture_s = self.time_s
             self._put(session.snapshot())
+            self._outlet.listen()
         self._outlet.flush()
 
     def _put(self, item: object) -> None:

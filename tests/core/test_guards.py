@@ -13,7 +13,7 @@ from controller.core.events import FaultTripped, RunEnded
 from controller.core.guards import GUARDS, GuardWatch
 from controller.core.interlocks import Interlocks
 from controller.core.observation import BoardState
-from controller.core.rig import Trip
+from controller.core.causes import MEANINGS, Cause, Trip
 from controller.core.sense import Sense
 from tests.core.crude import CrudeMachine
 from tests.core.given import MACHINE, controller, seen
@@ -65,7 +65,23 @@ def test_each_guard_trips_on_its_condition_after_its_dwell(
 
 def test_every_guard_has_a_case() -> None:
     """No row of the table goes untested."""
-    assert [guard.cause for guard in GUARDS] == ["host stood still", *(case[0] for case in CASES)]
+    assert {guard.cause.value for guard in GUARDS} == {
+        "host stood still",
+        "source contact chatters",
+        *(case[0] for case in CASES),
+    }
+
+
+def test_a_source_contact_that_opens_and_closes_by_itself_trips() -> None:
+    """Six changes within a second; a contact that is commanded on and off makes two."""
+    watch, sense, locks = GuardWatch(), Sense(MACHINE), Interlocks(MACHINE)
+    locks.on[Output.SOURCE] = True
+    with pytest.raises(Trip) as tripped:
+        for tick in range(100):
+            sense.take(seen(time_s=tick * TICK_S, contact_open=tick // 3 % 2 == 1, flow=True))
+            watch.check(sense, locks)
+    assert tripped.value.cause == "source contact chatters"
+    assert sense.time_s == pytest.approx(0.15)
 
 
 @pytest.mark.parametrize(("step_s", "source_on", "trips"), [(0.09, True, False), (0.11, True, True), (9, False, False)])
@@ -84,8 +100,8 @@ def test_a_host_that_stood_still_with_the_source_on_trips(step_s: float, source_
 
 
 def test_every_guard_says_what_it_means_and_what_clears_it() -> None:
-    """An operator gets the cause, its meaning and a remedy."""
-    assert [guard for guard in GUARDS if not (guard.cause and guard.meaning and guard.remedy)] == []
+    """An operator gets the cause, its meaning and a remedy; so he does for every other cause."""
+    assert [cause for cause in Cause if not (MEANINGS[cause].words and MEANINGS[cause].remedy)] == []
 
 
 @pytest.mark.parametrize(("cause", "changes", "source_on", "after_s"), [c for c in CASES if c[3] > 0.0])

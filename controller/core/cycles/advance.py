@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from controller.core.breakthrough import FREE_RUN_UM, ROOM_BELOW_MARGIN_MM
 from controller.core.cycles.ask import ask
-from controller.core.cycles.contacts import OPEN_V, prove
+from controller.core.cycles.contacts import OPEN_V, prove, release
 from controller.core.cycles.measure import measure
 from controller.core.cycles.recover import ask_for_help
-from controller.core.cycles.touch import release
 from controller.core.cycles.travel import rise_to_top
 from controller.core.events import ElectrodeAdvanced
 from controller.core.phases import Trigger

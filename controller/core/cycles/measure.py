@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import hypot
 from typing import Final
 
-from controller.core.cycles.touch import touch_down
+from controller.core.cycles.touch import REFERENCE_PLATE, touch_down
 from controller.core.cycles.travel import lower, rise, travel
 from controller.core.cycles.wait import pause
 from controller.core.events import ElectrodeMeasured, SurfaceMapped
@@ -25,8 +25,11 @@ WORN_MM: Final = 5.0
 TOUCH_ROOM_MM: Final = 0.5
 
 
-def measure(rig: Rig) -> Cycle[None]:
-    """Touch the reference plate, take in the tip length, go back to where it came from. Raises Trip as `touch_down`."""
+def measure(rig: Rig, *, from_here: bool = False) -> Cycle[None]:
+    """Touch the reference plate, take in the tip length, go back to where it came from. Raises Trip as `touch_down`.
+
+    With `from_here` the whole way down is made at touch speed: nothing is believed of a rod that may be another one.
+    """
     plate = rig.given.machine.reference_plate
     start_s = rig.now_s
     from_mm = rig.sense.seen.x_um / UM_PER_MM, rig.sense.seen.y_um / UM_PER_MM
@@ -36,9 +39,10 @@ def measure(rig: Rig) -> Cycle[None]:
     yield from pause(rig, rig.given.machine.water.drip_pause_s)
     expected_mm = plate.height_mm + predicted
     room_mm = 3.0 * predicted_u + TOUCH_ROOM_MM
-    yield from lower(rig, (expected_mm + room_mm) * UM_PER_MM)
+    if not from_here:
+        yield from lower(rig, (expected_mm + room_mm) * UM_PER_MM)
     deeper_mm = room_mm + WORN_MM
-    contact = yield from touch_down(rig, expected_mm * UM_PER_MM, deeper_mm * UM_PER_MM, "the reference plate")
+    contact = yield from touch_down(rig, expected_mm * UM_PER_MM, deeper_mm * UM_PER_MM, REFERENCE_PLATE)
     tip_mm = contact.z_um / UM_PER_MM - plate.height_mm
     u_mm = hypot(TOUCH_U_MM, contact.spread_um / UM_PER_MM / 2.0, plate.height_u_mm, HOMING_U_MM)
     rig.electrode.measured(tip_mm, u_mm)
@@ -55,6 +59,7 @@ def measure(rig: Rig) -> Cycle[None]:
             rig.now_s - start_s,
         )
     )
+    rig.check_point()
 
 
 def map_surface(rig: Rig) -> Cycle[None]:

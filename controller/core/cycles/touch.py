@@ -13,15 +13,16 @@ from dataclasses import dataclass
 from statistics import median
 from typing import Final
 
-from controller.core.commands import Output, Switch
-from controller.core.cycles.contacts import OPEN_V, prove, reading_v
+from controller.core.causes import Cause, trip
+from controller.core.cycles.contacts import OPEN_V, prove, reading_v, release
+from controller.core.cycles.diagnose import why_closed
 from controller.core.cycles.wait import drain, pause
 from controller.core.events import Touched
 from controller.core.fits import FitError, fit_line
 from controller.core.path import Plunge, Slide
 from controller.core.permissions import TOUCH_SPEED_UM_S
 from controller.core.phases import Trigger
-from controller.core.rig import Cycle, Rig, Trip
+from controller.core.rig import Cycle, Rig
 from controller.core.window import METAL_V
 from controller.settings.units import UM_PER_MM
 
@@ -29,9 +30,12 @@ SLOW_UM_S: Final = 80.0  # chosen so that 30 ms of reaction costs no more than o
 BACK_OFF_UM: Final = 100.0  # chosen so that play (30–50 µm) and film drag are left behind between repeats
 LIFT_UM_S: Final = 4000.0  # chosen so that a lift is over in a few ticks
 SPREAD_UM: Final = 8.0  # chosen so that the mean of two touches is good to a few steps of a usual feed axis
+# More than this between two slow touches is dirt and no chance. Chosen: five times what is good.
+DIRTY_UM: Final = 40.0
 REPEATS_MAX: Final = 6  # chosen: a plate that can't be touched alike in six tries is dirty, and the spread says so
 # A reading between metal and this, seen on three steps in a row, is water: well off the open 5 V. Chosen so.
 WET_V: Final = 4.0
+REFERENCE_PLATE: Final = "the reference plate"  # what is touched, in words
 
 
 @dataclass(slots=True, frozen=True)
@@ -50,20 +54,16 @@ def touch_down(rig: Rig, expected_z_um: float, margin_um: float, purpose: str) -
     met.
     """
     rig.enter(Trigger.TOUCH)
-    if (yield from prove(rig)) <= OPEN_V:
-        raise Trip(
-            "sensing path closed",
-            f"the sensing path reads contact well above {purpose}",
-            "look for a bridge, a bent electrode, or water standing on the plate; clean, dry, then go on",
-        )
+    open_v = yield from prove(rig)
+    if open_v <= OPEN_V:
+        yield from release(rig)
+        rig.enter(Trigger.TOUCHED)
+        raise (yield from why_closed(rig, open_v, f"above {purpose}"))
     slide = _slide(rig)
     depth_um = rig.sense.seen.z_um - expected_z_um + margin_um
     if not (yield from _descend(rig, slide, TOUCH_SPEED_UM_S, depth_um, [])):
-        raise Trip(
-            f"nothing found at {purpose}",
-            f"no contact down to {depth_um / UM_PER_MM:.2f} mm below the start",
-            "is the plate there and grounded, does the electrode stand out as far as the machine file says?",
-        )
+        nothing = Cause.NOTHING_AT_PLATE if purpose == REFERENCE_PLATE else Cause.NOTHING_AT_WORK
+        raise trip(nothing, f"down to {depth_um / UM_PER_MM:.2f} mm below the start")
     contact = yield from _repeat(rig, slide)
     seen = rig.sense.seen
     rig.tell(
@@ -82,12 +82,6 @@ def touch_down(rig: Rig, expected_z_um: float, margin_um: float, purpose: str) -
     return contact
 
 
-def release(rig: Rig) -> Cycle[None]:
-    """Switch the sensing feed off before the phase that permits it is left."""
-    if rig.locks.on[Output.SENSING]:
-        yield (Switch(Output.SENSING, False),)
-
-
 def _slide(rig: Rig) -> Slide:
     seen, machine = rig.sense.seen, rig.given.machine
     return Slide(Plunge(seen.x_um, seen.y_um, seen.z_um), machine.axes.backlash_um[2], machine.useful_move_um)
@@ -104,17 +98,15 @@ def _repeat(rig: Rig, slide: Slide) -> Cycle[Contact]:
         yield slide.take_up(TOUCH_SPEED_UM_S)
         trace: list[tuple[float, float]] = []
         if not (yield from _descend(rig, slide, SLOW_UM_S, slide.axis_um + 4.0 * BACK_OFF_UM, trace)):
-            raise Trip(
-                "contact lost",
-                "a touch that was there a moment ago could not be repeated",
-                "look at the electrode's clamp and at the sensing wire",
-            )
+            raise trip(Cause.CONTACT_LOST)
         offset_um, was_wet = wet_offset_um(trace)
         wet = wet or was_wet
         heights.append(rig.sense.seen.z_um - offset_um)
     yield slide.back(BACK_OFF_UM, LIFT_UM_S)
     yield from drain(rig)
     spread = max(heights) - min(heights) if len(heights) == 2 else abs(heights[-1] - heights[-2])
+    if spread > DIRTY_UM:
+        raise trip(Cause.PLATE_DIRTY, f"{len(heights)} touches within {max(heights) - min(heights):.0f} µm")
     return Contact(median(heights[-3:] if len(heights) > 2 else heights), spread, wet)
 
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import Final
 
+from controller.core.causes import Cause, trip
 from controller.core.commands import Home, Move
 from controller.core.cycles.wait import drain, until
 from controller.core.observation import BoardState
 from controller.core.phases import Phase, Trigger
-from controller.core.rig import Cycle, Rig, Trip
+from controller.core.rig import Cycle, Rig
 from controller.settings.units import UM_PER_MM
 
 # Longest time for homing: the longest axis at a slow 5 mm/s (common practice, no source) is well inside this.
@@ -26,9 +27,7 @@ def reference(rig: Rig) -> Cycle[None]:
         return seen.seen.homed and seen.seen.board is BoardState.READY and not seen.seen.queued
 
     if not (yield from until(rig, referenced, HOME_TIMEOUT_S)):
-        raise Trip(
-            "homing failed", "the axes were not referenced in time", "look at the end switches, then start again"
-        )
+        raise trip(Cause.HOMING_FAILED)
 
 
 def rise(rig: Rig) -> Cycle[None]:
