@@ -72,7 +72,7 @@ def rehearse_into(journal: Journal, order: Order, interrupted: Interruption, *, 
             aside=order.aside,
         )
         if order.aside is not None:
-            rehearsal.virtual.left_alone(ALONE_S, 1.0 / given.machine.tick_hz)
+            rehearsal.virtual.left_alone(ALONE_S)
         # What is loaded by now stays: the collector need not look through it again and again during a long job.
         gc.freeze()
         with HoleProgressBar(len(given.plan.holes), given.job.job.name, quiet=quiet) as progress:

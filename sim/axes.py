@@ -92,6 +92,11 @@ class Axes:
         """True place of the holder's face (um)."""
         return self._play[X].face_um, self._play[Y].face_um, self._play[Z].face_um
 
+    @property
+    def moving_sideways(self) -> bool:
+        """What is being done now leads sideways by more than a step's rounding."""
+        return bool(self.blocks) and max(abs(self.blocks[0].delta[X]), abs(self.blocks[0].delta[Y])) > 1
+
     # -- commands -----------------------------------------------------------------------------------------------
 
     def move(self, x_um: float, y_um: float, z_um: float, speed_um_s: float, now_s: float) -> None:

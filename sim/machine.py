@@ -47,6 +47,8 @@ NEW_TOUCH_UM: Final = 100.0
 # What a rod gives way sideways at its end before it stays bent. Chosen: the yield of a 1.2 mm rod of tungsten 45 mm free
 # lies above 1 mm (L²·σ/(3·E·r), σ 1 GPa).
 SPRING_UM: Final = 1000.0
+# From one look at the machine to the next while the host is away (s). Chosen: finer than any tick.
+ALONE_TICK_S: Final = 0.005
 
 
 class VirtualMachine:
@@ -173,8 +175,13 @@ class VirtualMachine:
 
     def alone(self, seconds: float) -> None:
         """Time passes without the host: no command and no heartbeat."""
-        for _ in range(round(seconds * 100.0)):
-            self.advance(0.01)
+        truth = self.truth
+        truth.alone = True
+        live_s = 0.0
+        for _ in range(round(seconds / ALONE_TICK_S)):
+            self.advance(ALONE_TICK_S)
+            live_s += ALONE_TICK_S if self._contacts.live else 0.0
+        truth.live_alone_s = max(truth.live_alone_s, live_s)
 
     def flood(self, film_um: float, extra_us_cm: float) -> None:
         """Water stands on everything, and conducts more than by its dirt; nothing for none."""
@@ -204,17 +211,21 @@ class VirtualMachine:
         """Somebody pushes the work aside."""
         self._ground.move_work(x_um, y_um)
 
-    def left_alone(self, seconds: float, tick_s: float) -> None:
+    def left_alone(self, seconds: float) -> None:
         """The host has gone: no command and no heartbeat for a time. Then it is back, and opening the ports resets both
         boards: every output low, positions unknown.
         """
-        for _ in range(round(seconds / tick_s)):
-            self.advance(tick_s)
+        self.alone(seconds)
         self.outputs_low()
         self._axes.forget()
         if self._upset is not None:
             self._upset.board, self._upset.silent_from_s = None, None
         self._rev_min = 0.0
+
+    @property
+    def face_z_um(self) -> float:
+        """True height of the holder's face."""
+        return self._axes.face_z_um
 
     @property
     def axes(self) -> Axes:
@@ -232,6 +243,7 @@ class VirtualMachine:
 
     def carry_out(self, commands: Sequence[Command]) -> None:
         """Send a completed tick's commands and its heartbeat edge."""
+        self.truth.alone = False
         now_s = self._now_us / US_PER_S
         for command in commands:
             self._send(command, now_s)
