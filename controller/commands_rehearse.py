@@ -31,6 +31,7 @@ from controller.screen import (
     out,
 )
 from controller.settings.load import resolve
+from controller.watchable import Watched, about, watched
 from controller.workshop import Assignment, assignment, controller_for, placed_holes, start_record
 from sim.operator import GAUGING_U_MM
 from sim.rehearsal import Rehearsal
@@ -128,17 +129,21 @@ class Order:
 def _rehearse(order: Order, start: StartRecord, interrupted: Interruption, *, quiet: bool, began_s: float) -> RunEnded:
     """Run the rehearsal into its journal. A mistake of the program leaves the journal as far as it got."""
     given = order.given
-    journal = Journal(order.folder, start, placed_holes(given))
+    placed = placed_holes(given)
+    journal = Journal(order.folder, start, placed)
     stop: StopRecord | None = None
     try:
         core = controller_for(given)
-        rehearsal = Rehearsal(
-            core, given.machine, given.job, given.plan, order.plant, order.seed, journal, operator=order.operator
-        )
-        # What is loaded by now stays: the collector need not look through it again and again during a long job.
-        gc.freeze()
-        with HoleProgressBar(len(given.plan.holes), given.job.job.name, quiet=quiet) as progress:
-            ended = _until_ended(rehearsal, core, progress, interrupted)
+        with (
+            watched(journal, about(str(order.folder), start, placed)) as sink,
+            HoleProgressBar(len(placed), given.job.job.name, quiet=quiet) as progress,
+        ):
+            rehearsal = Rehearsal(
+                core, given.machine, given.job, given.plan, order.plant, order.seed, sink, operator=order.operator
+            )
+            # What is loaded by now stays: the collector need not look through it again and again during a long job.
+            gc.freeze()
+            ended = _until_ended(rehearsal, core, sink, progress, interrupted)
         stop = StopRecord(
             outcome=ended.outcome,
             reason=ended.reason,
@@ -154,12 +159,13 @@ def _rehearse(order: Order, start: StartRecord, interrupted: Interruption, *, qu
 
 
 def _until_ended(
-    rehearsal: Rehearsal, core: Controller, progress: HoleProgressBar, interrupted: Interruption
+    rehearsal: Rehearsal, core: Controller, sink: Watched, progress: HoleProgressBar, interrupted: Interruption
 ) -> RunEnded:
     while rehearsal.ended is None:
         rehearsal.step(STEP_TICKS)
         seen = core.snapshot()
         progress.show(seen.holes_done, seen.doing, last=rehearsal.ended is not None)
+        rehearsal.ask(sink.look(seen))
         if interrupted.asked:
             rehearsal.end("aborted", "interrupted by the user")
     return rehearsal.ended

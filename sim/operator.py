@@ -62,6 +62,12 @@ class VirtualOperator:
         self._answered = waiting.prompt
         return (Answer(waiting.prompt, waiting.choices[0]),)
 
+    def obey(self, waiting: PromptRaised, choice: str) -> None:
+        """Do what somebody else's answer says was done."""
+        if choice == waiting.choices[0] and waiting.prompt != self._answered:
+            self._work(waiting)
+        self._answered = waiting.prompt
+
     def gauge(self, true_diameter_mm: float) -> float:
         """The diameter read with pins: the truth and the pins' error (mm)."""
         return true_diameter_mm + GAUGING_U_MM * self._chance.normal()
