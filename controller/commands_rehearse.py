@@ -32,7 +32,7 @@ from controller.screen import (
 )
 from controller.settings.load import resolve
 from controller.watchable import Watched, about, watched
-from controller.workshop import Assignment, assignment, controller_for, placed_holes, start_record
+from controller.workshop import Assignment, assignment, controller_for, expected_seconds, placed_holes, start_record
 from sim.operator import GAUGING_U_MM
 from sim.rehearsal import Rehearsal
 from sim.settings import PlantSettings, load_plant
@@ -135,7 +135,7 @@ def _rehearse(order: Order, start: StartRecord, interrupted: Interruption, *, qu
     try:
         core = controller_for(given)
         with (
-            watched(journal, about(str(order.folder), start, placed)) as sink,
+            watched(journal, about(str(order.folder), start, placed, expected_seconds(given))) as sink,
             HoleProgressBar(len(placed), given.job.job.name, quiet=quiet) as progress,
         ):
             rehearsal = Rehearsal(

@@ -32,7 +32,7 @@ from controller.record.journal import StopRecord, read_journal
 from controller.record.run_folder import refuse_taken
 from controller.record.summary import Summary, summarise, summary_json
 from controller.screen import AsJson, JobName, err, out
-from controller.workshop import Assignment, assignment, controller_for, placed_holes, start_record
+from controller.workshop import Assignment, assignment, controller_for, expected_seconds, placed_holes, start_record
 
 CUT = "stopped at once: source off, motion stopped where it was; reference the axes before anything else"
 
@@ -122,7 +122,7 @@ def _desk(
     def begin() -> Begin:
         start = start_record(order.given, started_utc)
         capture = head_bytes(start) if order.captures else b""
-        return Begin(order.folder, start, tuple(placed_holes(order.given)), capture)
+        return Begin(order.folder, start, tuple(placed_holes(order.given)), capture, expected_seconds(order.given))
 
     return RunDesk(outlet, begin, stop, typed, herald=line, captures=order.captures, remarks=refusals)
 

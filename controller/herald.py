@@ -93,7 +93,7 @@ class Herald:
                 self._last_words = f"{item.outcome}: {item.reason}"
 
     def _begin(self, begin: Begin) -> None:
-        self._bus = Bus(about(str(begin.folder), begin.start, begin.placed))
+        self._bus = Bus(about(str(begin.folder), begin.start, begin.placed, begin.expected_s))
         self._poller.register(self._bus.asked, zmq.POLLIN)
 
 

@@ -12,14 +12,15 @@ from controller.bus.place import BusError
 from controller.core.events import Event
 from controller.core.requests import Request
 from controller.core.snapshot import Snapshot
+from controller.plan.ranges import Range
 from controller.record.journal import Journal, PlacedHole, StartRecord, TrueHole, TrueTip
 from controller.screen import err
 
 OVER: Final = "the rehearsal is over"
 
 
-def about(folder: str, start: StartRecord, placed: Sequence[PlacedHole]) -> About:
-    """What a start record says of a run to those who watch it."""
+def about(folder: str, start: StartRecord, placed: Sequence[PlacedHole], expected_s: Range) -> About:
+    """What a start record says of a run to those who watch it, and how long the plan expects it to take."""
     return About(
         run=folder,
         job=start.job,
@@ -31,6 +32,7 @@ def about(folder: str, start: StartRecord, placed: Sequence[PlacedHole]) -> Abou
         diameter_mm=start.diameter_mm,
         tolerance_mm=start.tolerance_mm,
         rod_mm=start.rod_mm,
+        expected_s=(expected_s.low, expected_s.expected, expected_s.high),
         holes=tuple(placed),
     )
 

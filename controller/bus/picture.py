@@ -30,6 +30,8 @@ from controller.core.events import (
     Touched,
 )
 from controller.core.snapshot import Snapshot
+from controller.plan.left import seconds_left
+from controller.plan.ranges import Range
 from controller.record.journal import PlacedHole
 
 E = TypeVar("E", bound=Event)
@@ -48,7 +50,10 @@ STANDING: Final = (BrokeThrough, ElectrodeAdvanced, ElectrodeMeasured, FaultTrip
 
 @dataclass(slots=True, frozen=True)
 class About:
-    """What is being run and never changes: names, sizes in mm, and the folder of the run."""
+    """What is being run and never changes: names, sizes in mm, and the folder of the run.
+
+    `expected_s` is how long the plan expects it to take: low, expected, high.
+    """
 
     run: str
     job: str
@@ -60,6 +65,7 @@ class About:
     diameter_mm: float
     tolerance_mm: float
     rod_mm: float
+    expected_s: tuple[float, float, float]
     holes: tuple[PlacedHole, ...]
 
 
@@ -86,6 +92,13 @@ class RunPicture:
     told: deque[Event] = field(default_factory=lambda: deque(maxlen=TOLD_MOST))
     water: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=WATER_MOST))
     prompt: PromptRaised | None = None
+
+    @property
+    def left_s(self) -> Range:
+        """How long it will still take, in seconds of machine time."""
+        made_s = [hole.seconds for hole in self.finished.values()]
+        elapsed_s = self.latest.time_s if self.latest is not None else 0.0
+        return seconds_left(Range(*self.about.expected_s), len(self.about.holes), elapsed_s, made_s)
 
     @property
     def ended(self) -> RunEnded | None:
@@ -136,7 +149,7 @@ def picture_of(whole: dict[str, Any]) -> RunPicture:
     """The picture that a newcomer was handed."""
     named = dict(whole["about"])
     holes = tuple(PlacedHole(**each) for each in named.pop("holes"))
-    picture = RunPicture(About(**named, holes=holes))
+    picture = RunPicture(About(**{**named, "expected_s": tuple(named["expected_s"]), "holes": holes}))
     for each in whole["finished"]:
         picture.hear(event_of(each))
     for each in whole["last"]:

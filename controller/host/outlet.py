@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
+from controller.plan.ranges import Range
 from controller.record.journal import PlacedHole, StartRecord
 
 # A reader this far behind is stuck. Chosen: some hours of a capture.
@@ -30,6 +31,7 @@ class Begin:
     start: StartRecord
     placed: tuple[PlacedHole, ...]
     capture: bytes
+    expected_s: Range
 
 
 @dataclass(slots=True, frozen=True)

@@ -9,9 +9,11 @@ from pathlib import Path
 from controller.bus.bus import Bus
 from controller.core.events import PromptRaised
 from controller.core.snapshot import Snapshot
+from controller.plan.ranges import Range
 from controller.watchable import about
 from tests.record.made_up import START, places
 
+EXPECTED_S = Range(300.0, 400.0, 600.0)
 PROMPT = PromptRaised(
     12.0, 1, "advance", "The rod is short.", "Push it down.", "It is measured.", ("done", "end"), planned=True
 )
@@ -26,7 +28,7 @@ def snapshot(time_s: float) -> Snapshot:
 @contextmanager
 def served(run: Path) -> Iterator[Bus]:
     """A bus for the run folder `run`."""
-    bus = Bus(about(str(run), START, places(9)))
+    bus = Bus(about(str(run), START, places(9), EXPECTED_S))
     try:
         yield bus
     finally:

@@ -20,7 +20,7 @@ from controller.core.requests import PauseRequest
 from controller.herald import be_herald
 from controller.host.line import Line
 from controller.host.outlet import Begin
-from tests.bus.stage import PROMPT, snapshot
+from tests.bus.stage import EXPECTED_S, PROMPT, snapshot
 from tests.record.made_up import START, places
 
 DEADLINE_S = 20.0
@@ -44,7 +44,7 @@ def heralded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Herald
     theirs.close()
     line = Line(ours)
     run = tmp_path / "run"
-    line.outlet.put(Begin(run, START, tuple(places(9)), b""))
+    line.outlet.put(Begin(run, START, tuple(places(9)), b"", EXPECTED_S))
     line.outlet.put(snapshot(1.0))
     line.outlet.put(PROMPT)
     line.outlet.flush()
