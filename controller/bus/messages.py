@@ -67,8 +67,7 @@ def event_of(named: dict[str, Any]) -> Event:
     shape = EVENTS.get(str(named.get("kind")))
     if shape is None:
         raise MessageError(f"unknown kind of event {named.get('kind')!r}")
-    held = {name: tuple(each) if isinstance(each, list) else each for name, each in named.items() if name != "kind"}
-    return _made(shape, held)
+    return _made(shape, {name: each for name, each in named.items() if name != "kind"})
 
 
 def request_fields(request: Request) -> dict[str, Any]:
@@ -90,7 +89,8 @@ def request_of(named: dict[str, Any]) -> Request:
 
 
 def _made(shape: type[T], named: dict[str, Any]) -> T:
+    held = {name: tuple(each) if isinstance(each, list) else each for name, each in named.items()}
     try:
-        return shape(**named)
+        return shape(**held)
     except TypeError as error:
         raise MessageError(f"the fields of a {shape.__name__} don't match this version") from error
