@@ -49,14 +49,14 @@ class Clerk:
 
     def __init__(self, begin: Begin, *, quiet: bool, answered: bool) -> None:
         self._folder = begin.folder
-        if begin.start is None:
+        if begin.resumed:
             self._journal = Journal.reopen(begin.folder)
         else:
             make_run_folder(begin.folder)
             self._journal = Journal(begin.folder, begin.start, begin.placed)
         self._capture = self._open_capture(begin)
         self._quiet, self._answered = quiet, answered
-        self._bar = HoleProgressBar(begin.holes, begin.job, quiet=quiet)
+        self._bar = HoleProgressBar(len(begin.placed), begin.start.job, quiet=quiet)
         self._bar.__enter__()
         self._stop: StopRecord | None = None
         self._untold: list[Event | str] = []

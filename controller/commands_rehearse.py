@@ -24,7 +24,8 @@ from controller.screen import (
     out,
 )
 from controller.settings.load import resolve
-from controller.workshop import Assignment, assignment, placed_holes, start_record
+from controller.watchable import about
+from controller.workshop import Assignment, assignment, expected_seconds, placed_holes, start_record
 from sim.faults import FORMS, BadFaultError, Planned, planned
 from sim.settings import PlantSettings, load_plant
 
@@ -58,14 +59,16 @@ def rehearse(
     truth = load_plant(resolve(plant, kind="plants") if plant else None)
     started = datetime.now(UTC)
     folder = run or Path("runs") / f"{started:%Y%m%d-%H%M%S}-{given.job.job.name}"
-    order = Order(given, truth, seed, not no_operator, faults)
     # From here on the folder exists, so Ctrl-C must leave it complete as far as the rehearsal got.
     with interruption() as stop:
         make_run_folder(folder)
         if not as_json:
             _announce(given, seed, folder)
         start = start_record(given, stamp(started), seed=seed, plant_toml=plant_text(truth), operator=not no_operator)
-        journal = Journal(folder, start, placed_holes(given))
+        placed = placed_holes(given)
+        journal = Journal(folder, start, placed)
+        told = about(str(folder), start, placed, expected_seconds(given))
+        order = Order(given, told, truth, seed, not no_operator, faults)
         rehearsal, outcome = rehearse_into(journal, order, stop, quiet=as_json)
         if given.job.job.first_article:
             gauge_first_article(rehearsal, given, folder, start.started_utc)

@@ -16,6 +16,8 @@ from controller.rehearsing import Order, gauge_first_article, rehearse_into
 from controller.screen import AsJson, BadUsage, err, interruption, out
 from controller.settings.load import load_text
 from controller.taking_up import as_it_was, refuse_changes, refuse_versions, where_it_stands
+from controller.watchable import about
+from controller.workshop import expected_seconds
 from sim.aside import AsideError, taken_up
 from sim.settings import PlantSettings
 
@@ -53,7 +55,8 @@ def _rehearsal(record: RunRecord, stands: Standing, run: Path, *, quiet: bool) -
     machine.injector.mend()
     given = as_it_was(start)
     plant = load_text(start.plant_toml, "plant", PlantSettings)
-    order = Order(given, plant, start.seed or 0, start.operator, before=stands, aside=machine)
+    told = about(str(run), start, record.planned, expected_seconds(given))
+    order = Order(given, told, plant, start.seed or 0, start.operator, before=stands, aside=machine)
     with interruption() as stop:
         journal = Journal.reopen(run)
         rehearsal, outcome = rehearse_into(journal, order, stop, quiet=quiet)

@@ -16,8 +16,10 @@ from controller.clerk import clerk_process
 from controller.connecting import FAULT, OnMachine, opened, refuse_unfit
 from controller.core.events import Noticed, RunEnded
 from controller.ending import EXIT, show_summary
+from controller.herald import herald_process
 from controller.host.capture import head_bytes
 from controller.host.desk import NO_RECORD, RunDesk
+from controller.host.line import Line
 from controller.host.loop import drive
 from controller.host.outlet import Begin, Outlet
 from controller.host.pacer import Pacer
@@ -30,7 +32,7 @@ from controller.record.journal import StopRecord, read_journal
 from controller.record.run_folder import refuse_taken
 from controller.record.summary import Summary, summarise, summary_json
 from controller.screen import AsJson, JobName, err, out
-from controller.workshop import Assignment, assignment, controller_for, placed_holes, start_record
+from controller.workshop import Assignment, assignment, controller_for, expected_seconds, placed_holes, start_record
 
 CUT = "stopped at once: source off, motion stopped where it was; reference the axes before anything else"
 
@@ -82,12 +84,12 @@ class Order:
 def _run(order: Order, stop: StopSignals, typed: Typed | None, *, start: datetime) -> str:
     """Connect, run, record; returns the outcome."""
     began_s = monotonic()
-    with clerk_process(quiet=order.quiet, answered=typed is not None) as outlet:
+    with clerk_process(quiet=order.quiet, answered=typed is not None) as outlet, herald_process() as line:
         wires = opened(order.given.machine)
         refusals = be_on_time()
         _announce(order, refusals)
         session = Session(MachineLink(order.given.machine), controller_for(order.given))
-        desk = _desk(order, outlet, stop, typed, refusals, _stamp(start))
+        desk = _desk(order, outlet, line, stop, typed, refusals, _stamp(start))
         try:
             pacer = drive(session, wires, 1.0 / order.given.machine.tick_hz, desk)
         finally:
@@ -97,7 +99,7 @@ def _run(order: Order, stop: StopSignals, typed: Typed | None, *, start: datetim
         ended = _ended(session, desk, pacer)
         wall_s = monotonic() - began_s
         stamp = _stamp(datetime.now(UTC))
-        outlet.put(
+        desk.stop(
             StopRecord(
                 outcome=ended.outcome, reason=ended.reason, machine_s=desk.time_s, wall_s=wall_s, stopped_utc=stamp
             )
@@ -109,15 +111,21 @@ def _run(order: Order, stop: StopSignals, typed: Typed | None, *, start: datetim
 
 
 def _desk(
-    order: Order, outlet: Outlet, stop: StopSignals, typed: Typed | None, refusals: list[str], started_utc: str
+    order: Order,
+    outlet: Outlet,
+    line: Line,
+    stop: StopSignals,
+    typed: Typed | None,
+    refusals: list[str],
+    started_utc: str,
 ) -> RunDesk:
     def begin() -> Begin:
         start = start_record(order.given, started_utc)
         capture = head_bytes(start) if order.captures else b""
         placed = tuple(placed_holes(order.given))
-        return Begin(order.folder, order.given.job.job.name, len(placed), start, placed, capture)
+        return Begin(order.folder, start, placed, capture, expected_seconds(order.given))
 
-    return RunDesk(outlet, begin, stop, typed, captures=order.captures, remarks=refusals)
+    return RunDesk(outlet, begin, stop, typed, herald=line, captures=order.captures, remarks=refusals)
 
 
 def _ended(session: Session, desk: RunDesk, pacer: Pacer) -> RunEnded:

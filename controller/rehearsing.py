@@ -10,11 +10,13 @@ from pathlib import Path
 from time import monotonic
 from typing import Final
 
+from controller.bus.picture import About
 from controller.core.controller import Controller
 from controller.core.events import RunEnded
 from controller.core.standing import Standing
 from controller.record.journal import GaugedHole, Journal, StopRecord, append_gauged
 from controller.screen import HoleProgressBar, Interruption, err
+from controller.watchable import Watched, watched
 from controller.workshop import Assignment, controller_for
 from sim.aside import PutAside
 from sim.faults import Planned
@@ -34,12 +36,13 @@ ALONE_S: Final = 60.0
 
 @dataclass(slots=True, frozen=True)
 class Order:
-    """One rehearsal to be made: what is given, the plant's truth, the seed, whether anybody answers, what goes wrong.
+    """One rehearsal to be made: what is given, what is told of it, the plant's truth, the seed, whether anybody answers, what goes wrong.
 
     Taken up again, `before` says where it stands and `aside` is its machine.
     """
 
     given: Assignment
+    about: About
     plant: PlantSettings
     seed: int
     operator: bool
@@ -59,24 +62,27 @@ def rehearse_into(journal: Journal, order: Order, interrupted: Interruption, *, 
     stop: StopRecord | None = None
     try:
         core = controller_for(given, order.before)
-        rehearsal = Rehearsal(
-            core,
-            given.machine,
-            given.job,
-            given.plan,
-            order.plant,
-            order.seed,
-            journal,
-            operator=order.operator,
-            faults=order.faults,
-            aside=order.aside,
-        )
-        if order.aside is not None:
-            rehearsal.virtual.left_alone(ALONE_S)
-        # What is loaded by now stays: the collector need not look through it again and again during a long job.
-        gc.freeze()
-        with HoleProgressBar(len(given.plan.holes), given.job.job.name, quiet=quiet) as progress:
-            ended = _until_ended(rehearsal, core, journal, progress, interrupted)
+        with (
+            watched(journal, order.about) as sink,
+            HoleProgressBar(len(given.plan.holes), given.job.job.name, quiet=quiet) as progress,
+        ):
+            rehearsal = Rehearsal(
+                core,
+                given.machine,
+                given.job,
+                given.plan,
+                order.plant,
+                order.seed,
+                sink,
+                operator=order.operator,
+                faults=order.faults,
+                aside=order.aside,
+            )
+            if order.aside is not None:
+                rehearsal.virtual.left_alone(ALONE_S)
+            # What is loaded by now stays: the collector need not look through it again and again during a long job.
+            gc.freeze()
+            ended = _until_ended(rehearsal, core, journal, sink, progress, interrupted)
         if ended.outcome != "complete":
             journal.commit(rehearsal.put_aside())
         stop = StopRecord(
@@ -103,7 +109,12 @@ def _close(journal: Journal, stop: StopRecord | None) -> None:
 
 
 def _until_ended(
-    rehearsal: Rehearsal, core: Controller, journal: Journal, progress: HoleProgressBar, interrupted: Interruption
+    rehearsal: Rehearsal,
+    core: Controller,
+    journal: Journal,
+    sink: Watched,
+    progress: HoleProgressBar,
+    interrupted: Interruption,
 ) -> RunEnded:
     aside_s = monotonic()
     while rehearsal.ended is None:
@@ -113,6 +124,7 @@ def _until_ended(
             aside_s = monotonic()
         seen = core.snapshot()
         progress.show(seen.holes_done, seen.doing, last=rehearsal.ended is not None)
+        rehearsal.ask(sink.look(seen))
         if interrupted.asked:
             rehearsal.end("aborted", "interrupted by the user")
     return rehearsal.ended

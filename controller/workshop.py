@@ -10,10 +10,12 @@ from pathlib import Path
 
 from controller.core.controller import Controller
 from controller.core.standing import Standing
+from controller.plan.budget import budget
 from controller.plan.build import PlanRefused, build_plan
 from controller.plan.frame import Frame
 from controller.plan.overcut import Gauged, Overcut, learn_overcut
 from controller.plan.plan import Plan
+from controller.plan.ranges import Range
 from controller.plan.size import judge_size
 from controller.record.journal import PlacedHole, RunRecord, StartRecord, read_journal
 from controller.record.learned import learned_file, read_learned
@@ -184,6 +186,11 @@ def versions() -> dict[str, str]:
         except PackageNotFoundError:
             found[name] = "from a checkout"
     return found
+
+
+def expected_seconds(given: Assignment) -> Range:
+    """How long the plan expects the job to take, s of machine time."""
+    return budget(given.job, given.machine, given.technology, given.plan, given.belief.overcut).machine_seconds
 
 
 def placed_holes(given: Assignment) -> list[PlacedHole]:

@@ -13,7 +13,6 @@ from controller.core.commands import Output
 from controller.settings.units import S_PER_MS
 from sim.settings import ContactsPlant
 
-
 # How long a loose terminal makes and breaks (s). Chosen: longer than the contact needs to follow.
 CHATTER_S: Final = 0.03
 

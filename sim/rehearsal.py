@@ -12,7 +12,7 @@ from typing import Protocol
 from controller.core.commands import Command
 from controller.core.events import ElectrodeMeasured, Event, HoleFinished, HoleStarted, PromptRaised, RunEnded
 from controller.core.observation import Observation
-from controller.core.requests import Request
+from controller.core.requests import Answer, Request
 from controller.plan.plan import Plan
 from controller.record.journal import TrueHole, TrueTip
 from controller.settings.job import Job
@@ -92,6 +92,7 @@ class Rehearsal:
 
     __slots__ = (
         "_answered",
+        "_asked",
         "_job",
         "_plant",
         "_seed",
@@ -132,6 +133,7 @@ class Rehearsal:
         self.time_s = self.virtual.time_s
         self.watch = watch
         self._answered = operator
+        self._asked: Sequence[Request] = NO_REQUESTS
         self._job, self._plant, self._seed = job, plant, seed
         self._sink = sink
         self._tick_s = 1.0 / machine.tick_hz
@@ -144,7 +146,9 @@ class Rehearsal:
             observation = virtual.advance(tick_s)
             if observation.time_s >= injector.next_s:
                 injector.act(observation)
-            asked = NO_REQUESTS if core.waiting is None else self._prompted(core.waiting, observation.time_s)
+            asked, self._asked = self._asked, NO_REQUESTS
+            if core.waiting is not None and not asked:
+                asked = self._prompted(core.waiting, observation.time_s)
             out = core.tick(observation, asked)
             virtual.carry_out(out.commands)
             if watch is not None:
@@ -155,6 +159,17 @@ class Rehearsal:
             if self.ended is not None:
                 return False
         return True
+
+    def ask(self, requests: Sequence[Request]) -> None:
+        """Ask something of the core in the next tick, as somebody who watches does.
+
+        Whoever answers a prompt here has no hands at the machine: the virtual operator's do the work first.
+        """
+        waiting = self.core.waiting
+        for request in requests:
+            if waiting is not None and isinstance(request, Answer) and request.prompt == waiting.prompt:
+                self.operator.obey(waiting, request.choice)
+        self._asked = requests
 
     def end(self, outcome: str, reason: str) -> None:
         """Break off here, between two ticks; nothing happens to a rehearsal that is over."""

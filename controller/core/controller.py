@@ -27,7 +27,7 @@ from controller.core.guards import GuardWatch
 from controller.core.interlocks import ROUNDING_UM, Interlocks
 from controller.core.observation import BoardState, Observation
 from controller.core.phases import Phase, PhaseMachine, Trigger
-from controller.core.program import program
+from controller.core.program import holes_to_measurement, program
 from controller.core.requests import HoldRequest, Request
 from controller.core.rig import Cycle, Rig, Setting, guessed_cone_mm
 from controller.core.sense import Sense
@@ -160,6 +160,10 @@ class Controller:
             rig.electrode.tip_u_mm,
             rig.electrode.cone_mm,
             rig.electrode.stock_mm,
+            rig.pierce_um / UM_PER_MM,
+            rig.full_um / UM_PER_MM,
+            holes_to_measurement(rig),
+            rig.wishes.words(),
         )
 
     def _heed(self, requests: Sequence[Request]) -> None:
@@ -167,6 +171,8 @@ class Controller:
             if isinstance(request, HoldRequest) and not self._standing_down:
                 self._standing_down = True
                 self._cycle = stand_down(self._rig, request.why)
+            else:
+                self._rig.wishes.take(request)
 
     def _propose(self, command: Command, out: TickOutput) -> None:
         refusal = self._locks.check(command, self._rig.phases.phase, self._sense.seen)

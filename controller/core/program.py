@@ -6,6 +6,7 @@ from typing import Final
 
 from controller.core.cycles.advance import advance, advance_due, needle_too_long
 from controller.core.cycles.ask import EndRun
+from controller.core.cycles.attend import attend
 from controller.core.cycles.drill import Drilling
 from controller.core.cycles.measure import map_surface, measure
 from controller.core.cycles.take_up import take_up
@@ -21,6 +22,16 @@ TIP_U_MAX_MM: Final = 0.1
 def measurement_due(rig: Rig) -> bool:
     """True when the tip length would be less well known than the next hole needs."""
     return rig.electrode.u_after(1.0) > TIP_U_MAX_MM
+
+
+# Looked ahead no further than this for the next measurement: chosen, beyond it the figure says "not soon".
+AHEAD_MOST: Final = 99
+
+
+def holes_to_measurement(rig: Rig) -> int:
+    """In how many holes the electrode will be measured, if nothing surprises; 0 before the next."""
+    u_after = rig.electrode.u_after
+    return next((holes for holes in range(AHEAD_MOST) if u_after(1.0 + holes) > TIP_U_MAX_MM), AHEAD_MOST)
 
 
 def program(rig: Rig) -> Cycle[RunEnded]:
@@ -41,6 +52,7 @@ def program(rig: Rig) -> Cycle[RunEnded]:
             yield from advance(rig)
         elif measurement_due(rig):
             yield from measure(rig)
+        yield from attend(rig)
         begun = before is not None and hole.index == before.begun
         if (yield from Drilling(rig, hole, begun=begun).run()) != "through":
             wrong += 1

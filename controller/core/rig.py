@@ -17,6 +17,7 @@ from controller.core.sense import Sense
 from controller.core.servo import Servo
 from controller.core.standing import Standing
 from controller.core.surface import Surface
+from controller.core.wishes import Wishes
 from controller.plan.overcut import Overcut
 from controller.plan.plan import Plan
 from controller.settings.job import Job
@@ -58,10 +59,13 @@ class Rig:
     surface: Surface | None = None
     usual_sparks_per_um: float | None = None
     requests: Sequence[Request] = ()
+    wishes: Wishes = field(default_factory=Wishes)
     out: list[Event] = field(default_factory=list)
     doing: str = ""
     hole: int = 0
     feed_um: float = 0.0
+    pierce_um: float = 0.0
+    full_um: float = 0.0
     prompts: int = 0
     advances: int = 0
     before: Standing | None = None  # where the run stands that is taken up again

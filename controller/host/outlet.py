@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
+from controller.plan.ranges import Range
 from controller.record.journal import PlacedHole, StartRecord
 
 # A reader this far behind is stuck. Chosen: some hours of a capture.
@@ -28,15 +29,15 @@ SAID_MOST: Final = 256
 class Begin:
     """The machine is connected: from here on there is a run, in this folder, with this start record.
 
-    Without a start record it goes on with the run of that folder. `job` and `holes` are for the progress bar.
+    Resumed, it goes on with the run of that folder, which began with that record.
     """
 
     folder: Path
-    job: str
-    holes: int
-    start: StartRecord | None
+    start: StartRecord
     placed: tuple[PlacedHole, ...]
     capture: bytes
+    expected_s: Range
+    resumed: bool = False
 
 
 @dataclass(slots=True, frozen=True)

@@ -11,6 +11,7 @@ from typing import Final
 
 from controller.core.breakthrough import ROOM_BELOW_MARGIN_MM
 from controller.core.causes import Cause, trip
+from controller.core.cycles.attend import attend
 from controller.core.cycles.contacts import OPEN_V, energise, isolate, prove, release
 from controller.core.cycles.diagnose import why_closed
 from controller.core.cycles.measure import measure
@@ -84,6 +85,9 @@ METAL_NEAR_V: Final = 0.5
 
 # Not the end of a hole: nothing was met, and the electrode is to be measured before the work is called missing.
 SHORTER: Final = Ending("failed", "no work met")
+# Not the end of a hole either: the operator wishes for something that needs the electrode out of it.
+ASIDE: Final = Ending("failed", "left")
+SKIPPED: Final = Ending("failed", "skipped by the operator")
 
 
 class Drilling:
@@ -139,6 +143,9 @@ class Drilling:
             if ending is SHORTER:
                 yield from self._look_again()
                 ending = None
+            elif ending is ASIDE:
+                yield from self._step_aside()
+                ending = None
         yield from self._leave()
         self.hole.finish(ending)
         return ending.outcome
@@ -167,6 +174,8 @@ class Drilling:
             cone_mm = max(cone_mm, SOUNDED_DIAMETERS * given.job.electrode.diameter_mm)
         past_mm = electrode.wear_mm + cone_mm + given.overcut.mean_mm
         self._least_um = (given.job.work.thickness_mm + past_mm) * UM_PER_MM
+        self._rig.pierce_um = (given.job.work.thickness_mm + electrode.wear_mm) * UM_PER_MM
+        self._rig.full_um = self._least_um
 
     def _unsure_mm(self) -> float:
         """Standard uncertainty of where the tip stands above the face."""
@@ -278,6 +287,8 @@ class Drilling:
         front_um = hole.deepest_um
         yield slide.take_up(TAKE_UP_UM_S)
         while not self._short_met():
+            if rig.wishes.aside(self._planned.index):
+                return self._wished()
             if sense.gap.spark_rate_hz > IGNITED_HZ and not sense.long_low:
                 if hole.zero_um is None:
                     self._see_length()
@@ -346,6 +357,8 @@ class Drilling:
         servo.start()
         hole.deeper_s = rig.now_s  # a stall is time spent eroding, not measuring or asking on the way here
         while not short_declared(rig):
+            if rig.wishes.aside(self._planned.index):
+                return self._wished()
             before_um, behind_um = hole.deepest_um, max(hole.deepest_um - slide.tip_um, 0.0)
             hole.count(slide.tip_um, 0 if self._sparking_out else sense.sparks)
             hole.eroded(gap.state, tick_s, REPORT_S)
@@ -444,6 +457,20 @@ class Drilling:
         yield from measure(self._rig)
         yield from travel(self._rig, self._planned.x_mm, self._planned.y_mm)
         self._choose_start()
+
+    def _wished(self) -> Ending:
+        """What the operator's wish makes of this hole."""
+        return SKIPPED if self._rig.wishes.skips(self._planned.index) else ASIDE
+
+    def _step_aside(self) -> Cycle[None]:
+        """Out of the hole, do what was asked for, back above it."""
+        rig = self._rig
+        yield from self._leave()
+        self.hole.book_wear()
+        before_mm = rig.electrode.tip_mm
+        if (yield from attend(rig)):
+            self._start_z_um += (rig.electrode.tip_mm - before_mm) * UM_PER_MM  # as after help
+        yield from travel(rig, self._planned.x_mm, self._planned.y_mm)
 
     def _after_help(self) -> Cycle[None]:
         """Hands were on the electrode: measure it again, come back above the hole."""
