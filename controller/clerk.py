@@ -1,9 +1,9 @@
 """The clerk: a process beside the loop that keeps the record of a run and tells how it goes.
 
 What is slow happens here: a disk that synchronises, a terminal that scrolls. What came in meanwhile is committed
-together, so a disk of ten commits a second is no trouble; and nothing is told before it was committed. A disk that takes
-nothing is told to the loop, which ends the run in order; meanwhile it is tried again. When the loop's process dies the
-clerk still puts the folder in order as far as the run got; it is never the one that ends a run.
+together, so a disk of ten commits a second is no trouble; and nothing is told before it was committed. A disk that
+takes nothing is told to the loop, which ends the run in order; meanwhile it is tried again. When the loop's process
+dies the clerk still puts the folder in order as far as the run got; it is never the one that ends a run.
 """
 
 from __future__ import annotations

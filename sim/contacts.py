@@ -20,17 +20,17 @@ CHATTER_S: Final = 0.03
 class Relay:
     """A contact that follows its coil after a making or a breaking time (s).
 
-    Faults: `sticks`, once closed it never opens; `dead`, its coil gets no current.
+    Faults: `welded`, shut for good; `dead`, its coil gets no current.
     """
 
-    __slots__ = ("_breaking_s", "_making_s", "closed", "dead", "due_s", "sticks", "wanted")
+    __slots__ = ("_breaking_s", "_making_s", "closed", "dead", "due_s", "wanted", "welded")
 
     def __init__(self, making_s: float, breaking_s: float) -> None:
         self._making_s = making_s
         self._breaking_s = breaking_s
         self.closed = False
         self.wanted = False
-        self.sticks = self.dead = False
+        self.welded = self.dead = False
         self.due_s = inf
 
     @property
@@ -46,14 +46,19 @@ class Relay:
         self.wanted = on
         self.due_s = inf if on == self.closed else now_s + (self._making_s if on else self._breaking_s)
 
+    def weld(self) -> None:
+        """It welds, shut, now."""
+        self.welded = self.closed = True
+
     def settle(self, now_s: float) -> None:
         """Let the contact arrive where its coil wants it."""
         if now_s >= self.due_s:
-            self.closed = self.wanted or (self.sticks and self.closed)
+            self.closed = self.wanted or self.welded
             self.due_s = inf
 
     def settle_open(self) -> None:
-        """A person has broken a stuck contact loose."""
+        """A person has broken a welded contact loose."""
+        self.welded = False
         self.closed = self.wanted
 
 
@@ -156,6 +161,12 @@ class Contacts:
         self._chatter_s = now_s if on else inf
         self._broken = False
         self.refresh(now_s)
+
+    def weld_source(self, now_s: float) -> None:
+        """The source contact welds: from now on it is shut, whatever its coil wants."""
+        self.source.weld()
+        self._drive(now_s)
+        self._plan_next()
 
     def advance(self, to_s: float) -> None:
         """Let everything due up to a machine time (s) happen, in its order."""

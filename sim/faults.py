@@ -262,12 +262,12 @@ def _reversed(axis: int) -> Deed:
 
 
 def _idle_lock(site: Site) -> None:
-    """The board lets its motors go when it has nothing to do."""
+    """The board lets its motors go when it has nothing to do; an `ack` board of this kind can't be told otherwise."""
     board = site.wired.motion if site.wired is not None else None
     if isinstance(board, StatusBoard):
         board.settings.by_number[1] = FACTORY_IDLE_LOCK_MS
     elif board is not None:
-        board.let_go_after(SOON_S)
+        board.build_without_idle_lock(SOON_S)
 
 
 def _lost_steps(site: Site) -> None:
@@ -280,13 +280,18 @@ def _lost_steps(site: Site) -> None:
 
 
 def _contact_stuck(site: Site) -> None:
-    """The source contact welds: once closed it stays closed."""
-    site.plant.contacts.source.sticks = True
+    """The source contact welds: it is shut from now on."""
+    site.plant.contacts.weld_source(site.plant.time_s)
+
+
+def _source_reversed(site: Site) -> None:
+    """The source is wired the wrong way round: the tool is positive."""
+    site.plant.tool_positive = True
 
 
 def _contact_loose(site: Site) -> None:
-    site.plant.contacts.source.sticks = False
     site.plant.contacts.source.settle_open()
+    site.plant.contacts.refresh(site.plant.time_s)
 
 
 def _coil(name: str, *, dead: bool) -> Deed:
@@ -472,4 +477,5 @@ FAULTS: dict[str, Fault] = {
     "host-terminated": Fault(_signal(signal.SIGTERM), wires="rehearsal"),
     "host-freezes": Fault(_host_stands_still(FREEZE_S), when=lambda site: site.plant.contacts.live, wires="rehearsal"),
     "host-overruns": Fault(_host_stands_still(OVERRUN_S), wires="rehearsal"),
+    "source-reversed": Fault(_source_reversed),
 }

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from math import ceil, hypot, inf
 from typing import Final
 
-from controller.core.commands import Command, Halt, Home, Move, Output, Switch, Turn
+from controller.core.commands import Command, Halt, Home, Move, Output, Switch, Turn, Withhold
 from controller.core.observation import BoardState, Observation
 from controller.plan.plan import Plan
 from controller.settings.job import Job
@@ -44,8 +44,8 @@ NEAR_UM: Final = 500.0
 LEAK_KEPT_US: Final = 100_000
 # A tip this far above the reference plate starts a new touch, with a roughness of its own. Chosen.
 NEW_TOUCH_UM: Final = 100.0
-# What a rod gives way sideways at its end before it stays bent. Chosen: the yield of a 1.2 mm rod of tungsten 45 mm free
-# lies above 1 mm (L²·σ/(3·E·r), σ 1 GPa).
+# What a rod gives way sideways at its end before it stays bent. Chosen: the yield of a 1.2 mm rod of tungsten 45 mm
+# free lies above 1 mm (L²·σ/(3·E·r), σ 1 GPa).
 SPRING_UM: Final = 1000.0
 # From one look at the machine to the next while the host is away (s). Chosen: finer than any tick.
 ALONE_TICK_S: Final = 0.005
@@ -92,6 +92,7 @@ class VirtualMachine:
             streams.named("sampler").normal,
         )
         self._biased = wires.front_end == "biased"
+        self._divided = wires.front_end == "divider"
         self._ground = Ground(machine, job, plan, plant, grid, streams.named("plates"))
         water = plant.water
         self._film = Film(water.film_um, water.film_rest_um, water.film_s, water.drip_um, water.drip_s)
@@ -113,6 +114,8 @@ class VirtualMachine:
         self._leak_ohm, self._leak_until_us = inf, 0
         self._tick_us = 0
         self._readings: list[int] = []
+        self.supply_on = True
+        self.tool_positive = False
         self.stop_pressed = False
         self.guard_closed = True
         self.level_ok = True
@@ -212,8 +215,9 @@ class VirtualMachine:
         self._ground.move_work(x_um, y_um)
 
     def left_alone(self, seconds: float) -> None:
-        """The host has gone: no command and no heartbeat for a time. Then it is back, and opening the ports resets both
-        boards: every output low, positions unknown.
+        """The host has gone: no command and no heartbeat for a time. Then it is back.
+
+        Opening the ports resets both boards: every output low, positions unknown.
         """
         self.alone(seconds)
         self.outputs_low()
@@ -247,7 +251,8 @@ class VirtualMachine:
         now_s = self._now_us / US_PER_S
         for command in commands:
             self._send(command, now_s)
-        self._contacts.heartbeat(now_s)
+        if not any(isinstance(command, Withhold) for command in commands):
+            self._contacts.heartbeat(now_s)
 
     def _send(self, command: Command, now_s: float) -> None:
         match command:
@@ -298,7 +303,7 @@ class VirtualMachine:
         if axes.moved_sideways or self._elsewhere:
             self._sideways()
         face_um = axes.face_z_um
-        live = contacts.live
+        live = contacts.live and self.supply_on
         segments = erosion.advance(dt_s, face_um, live, contacts.flow, self._rev_min)
         if dt_us != self._tick_us:
             self.truth.add_piece()
@@ -327,6 +332,9 @@ class VirtualMachine:
         """Readings with the source on the electrode. A short, once begun, holds to the end of the piece."""
         if self._contacts.sensing_on:
             self.truth.both_feeds_s += dt_s
+        if self.tool_positive and not self._divided:
+            # A clamp takes the wrong sign for nothing at all; the divider takes the amount.
+            segments = [(end_s, 0.0) for end_s, _ in segments]
         if self._below is Below.REFERENCE:
             return self._live_at_plate(segments, dt_s)
         contact = self._erosion.in_contact or self._erosion.bridged
@@ -351,15 +359,7 @@ class VirtualMachine:
     def _ohm(self) -> float:
         """What the sensing feed sees between electrode and grounded metal (ohm)."""
         if self._below is Below.REFERENCE:
-            gap_um = self._press_on_plate()
-            if not self.plate_grounded:
-                return inf
-            if gap_um <= 0.0:
-                return self._plant.sampler.contact_ohm
-            reach_um = self._film.reach_um(self._now_us / US_PER_S)
-            if gap_um >= reach_um:
-                return inf
-            return leak_ohm(gap_um, reach_um, self._tip_rings(), self._water.conductivity_us_cm)
+            return self._plate_ohm()
         if self._below is Below.WORK:
             if self._erosion.in_contact or self._erosion.bridged or self._side_um <= 0.0:
                 return self._plant.sampler.contact_ohm
@@ -367,6 +367,17 @@ class VirtualMachine:
             if tip_um < self._film.reach_um(self._now_us / US_PER_S):
                 return self._erosion.leak_ohm()
         return inf
+
+    def _plate_ohm(self) -> float:
+        gap_um = self._press_on_plate()
+        if not self.plate_grounded:
+            return inf
+        if gap_um <= 0.0:
+            return self._plant.sampler.contact_ohm
+        reach_um = self._film.reach_um(self._now_us / US_PER_S)
+        if gap_um >= reach_um:
+            return inf
+        return leak_ohm(gap_um, reach_um, self._tip_rings(), self._water.conductivity_us_cm)
 
     def _tip_rings(self) -> list[tuple[float, float]]:
         """(height above the lowest point, area) of the tip's solid rings."""
@@ -462,6 +473,12 @@ class VirtualMachine:
         else:
             self._contacts.restore_power(now_s)
             self._axes.restore_power()
+
+    def meter_v(self) -> float:
+        """A voltmeter clipped on beforehand, plus to the table, minus to the electrode: over an open gap."""
+        if not (self._contacts.live and self.supply_on):
+            return 0.0
+        return -self._plant.source.open_v if self.tool_positive else self._plant.source.open_v
 
     def _by_eye_mm(self) -> float:
         """How far a stick stands out that was set by eye; nobody is out by more than two standard uncertainties."""

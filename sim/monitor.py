@@ -72,7 +72,7 @@ class PlantMonitor:
                 self._breach(now_s, "outside the travel")
 
     def _live(self, plant: VirtualMachine, now_s: float) -> None:
-        truth, contacts, erosion = plant.truth, plant.contacts, plant.truth.erosion
+        contacts, erosion = plant.contacts, plant.truth.erosion
         sparks = erosion.sparks
         self._idle_s = 0.0 if sparks != self._sparks else self._idle_s + self._tick_s
         self._sparks = sparks

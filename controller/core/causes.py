@@ -1,7 +1,7 @@
 """The causes that a run can name: what each means, what the machine does, and how a person goes on.
 
-One table for guards, cycles and prompts; `fault_table.py` says what brings each of them about. A fault ends the run with
-the source isolated; a prompt holds it. Either way the way on is `gapwright resume`, or an answer.
+One table for guards, cycles and prompts; `fault_table.py` says what brings each of them about. A fault ends the run
+with the source isolated; a prompt holds it. Either way the way on is `gapwright resume`, or an answer.
 """
 
 from __future__ import annotations
@@ -38,6 +38,7 @@ class Cause(StrEnum):
     NO_FLOW = "no flow"
     TOO_WET = "too wet to sense"
     NO_REMOVAL = "no removal"
+    LIVE_TOO_LONG = "live too long"
     SOURCE_NOT_ISOLATED = "source not isolated"
     SOURCE_STUCK_ON = "source stuck on"
     SOURCE_STILL_THERE = "source still there"
@@ -120,6 +121,9 @@ MEANINGS: Final[dict[Cause, Meaning]] = {
     Cause.NO_REMOVAL: Meaning(
         "the source stood on the electrode for ten seconds and nothing was removed",
         "is the source alive, is the gap wire whole, is the work in place?",
+    ),
+    Cause.LIVE_TOO_LONG: Meaning(
+        "the source stood on a dry electrode for longer than commissioning may", "keep the run folder and report it"
     ),
     Cause.SOURCE_NOT_ISOLATED: Meaning(
         "the source contact was commanded off and its mirror contact says that it is closed",

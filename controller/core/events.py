@@ -108,7 +108,7 @@ class Checkpoint(Event):
 
 @dataclass(slots=True, frozen=True)
 class RunResumed(Event):
-    """The run is taken up again: how it had ended (`broke off` when it left no word), holes made, the hole begun (0)."""
+    """The run is taken up again: how it had ended (`broke off` without a word), holes made, the one begun (0: none)."""
 
     after: str
     finished: int
@@ -264,6 +264,32 @@ class TicksMissed(Event):
     ticks: int
     worst_s: float
     total: int
+
+
+@dataclass(slots=True, frozen=True)
+class Figure:
+    """One measured figure of a check, with its unit and how many decimals mean something."""
+
+    name: str
+    figure: float
+    unit: str
+    decimals: int = 0
+
+    def words(self) -> str:
+        """The figure as it is printed."""
+        return f"{self.name} {self.figure:.{self.decimals}f} {self.unit}".rstrip()
+
+
+@dataclass(slots=True, frozen=True)
+class Checked(Event):
+    """One check of commissioning is over: `pass`, `fail` or `not done`, what was found, and what is to be done."""
+
+    name: str
+    title: str
+    outcome: str
+    words: str
+    remedy: str = ""
+    figures: tuple[Figure, ...] = ()
 
 
 @dataclass(slots=True, frozen=True)

@@ -14,7 +14,30 @@ from controller.core.causes import Cause, trip
 from controller.core.commands import Output
 from controller.core.interlocks import Interlocks
 from controller.core.observation import BoardState
+from controller.core.permissions import PERMISSIONS
+from controller.core.phases import Phase
 from controller.core.sense import Sense
+from controller.core.window import ABSENT_V
+
+
+def dry_s(locks: Interlocks) -> float:
+    """For how long the source may be on without water and removal in the phase of the tick (s)."""
+    return PERMISSIONS[locks.phase].dry_s
+
+
+def _harmless(sense: Sense, locks: Interlocks) -> bool:
+    """A closed contact is what is being looked into, or leads to a supply that is off, as the pin goes on showing."""
+    return locks.inspecting or (locks.absent and sense.pin_v() < ABSENT_V)
+
+
+def _board_watched(locks: Interlocks) -> bool:
+    """Nothing but homing can move here, and whoever asked for it watches what becomes of it."""
+    return locks.inspecting or locks.phase is Phase.REFERENCE
+
+
+def _live(sense: Sense, locks: Interlocks) -> bool:
+    """The source stands on the electrode, as far as is known, and not only to be looked at."""
+    return sense.live and not locks.inspecting and not locks.absent
 
 
 @dataclass(slots=True, frozen=True)
@@ -49,47 +72,54 @@ GUARDS: tuple[Guard, ...] = (
     ),
     Guard(
         Cause.STOP_PRESSED,
-        lambda sense, _: sense.seen.stop_pressed,
+        lambda sense, locks: sense.seen.stop_pressed and not locks.inspecting,
         0.0,
     ),
     Guard(
         Cause.GUARD_OPEN,
-        lambda sense, locks: not sense.seen.guard_closed and (locks.on[Output.SOURCE] or sense.live),
+        lambda sense, locks: not sense.seen.guard_closed and (locks.on[Output.SOURCE] or _live(sense, locks)),
         0.0,
     ),
     Guard(
         Cause.TANK_LOW,
-        lambda sense, _: not sense.seen.level_ok,
+        lambda sense, locks: not sense.seen.level_ok and not locks.inspecting,
         1.0,  # a level switch bobs; a second of dry pump harms nothing (common practice, no source)
     ),
     Guard(
         Cause.BOARD_ALARM,
-        lambda sense, _: sense.seen.board is BoardState.ALARM,
+        lambda sense, locks: sense.seen.board is BoardState.ALARM and not _board_watched(locks),
         0.0,
     ),
     Guard(
         Cause.BOARD_LOST,
-        lambda sense, _: sense.seen.board is BoardState.LOST,
+        lambda sense, locks: sense.seen.board is BoardState.LOST and not _board_watched(locks),
         0.0,
     ),
     Guard(
         Cause.CONTACT_CHATTERS,
-        lambda sense, _: sense.chatters,
+        lambda sense, locks: sense.chatters and not locks.inspecting,
         0.0,
     ),
     Guard(
         Cause.FLOW_LOST,
-        lambda sense, _: sense.live and not sense.seen.flow,
+        lambda sense, locks: _live(sense, locks) and not sense.seen.flow and not dry_s(locks),
         0.3,  # live without confirmed flow at most 0.5 s (interfaces.md), less the contact's own time
     ),
     Guard(
         Cause.NO_REMOVAL,
-        lambda sense, _: sense.live and sense.idle_s > IDLE_MOST_S,
+        lambda sense, locks: _live(sense, locks) and sense.idle_s > IDLE_MOST_S and not dry_s(locks),
         0.0,  # the same
     ),
     Guard(
+        Cause.LIVE_TOO_LONG,
+        lambda sense, locks: _live(sense, locks) and 0.0 < dry_s(locks) < sense.live_s,
+        0.0,  # its time is in the condition itself
+    ),
+    Guard(
         Cause.SOURCE_NOT_ISOLATED,
-        lambda sense, locks: not sense.seen.contact_open and not locks.on[Output.SOURCE],
+        lambda sense, locks: (
+            not sense.seen.contact_open and not locks.on[Output.SOURCE] and not _harmless(sense, locks)
+        ),
         0.15,  # five times coil and contact together (hold-up is the gate's affair), chosen so
     ),
     Guard(
@@ -112,7 +142,7 @@ class GuardWatch:
     def __init__(self) -> None:
         self._since: list[float | None] = [None] * len(GUARDS)
         self._standing = True
-        self._switches: tuple[bool | BoardState, ...] = ()
+        self._switches: tuple[bool | BoardState | Phase, ...] = ()
 
     def check(self, sense: Sense, locks: Interlocks) -> None:
         """Raise Trip for the first row that has been true for its dwell."""
@@ -126,8 +156,11 @@ class GuardWatch:
             seen.board,
             sense.live,
             locks.on[Output.SOURCE],
+            locks.phase,
+            locks.absent,
         )
-        running = sense.idle_s > IDLE_MOST_S or sense.step_s > STILL_MOST_S or seen.sampler_age_s > AGE_MOST_S
+        timed = sense.idle_s > IDLE_MOST_S or locks.phase is Phase.COMMISSION or locks.absent
+        running = timed or sense.step_s > STILL_MOST_S or seen.sampler_age_s > AGE_MOST_S
         if not (running or self._standing) and switches == self._switches:
             return
         self._switches = switches

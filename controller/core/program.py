@@ -1,4 +1,4 @@
-"""The job as one cycle: reference (or take up again), measure, map, then hole after hole, measuring and advancing when it is due."""
+"""The job as one cycle: reference (or take up again), measure, map, then hole after hole, measuring when it is due."""
 
 from __future__ import annotations
 

@@ -56,8 +56,8 @@ class StartRecord(Settings):
 
     Fields: names of job, machine and technology; texts of the four files (`plant_toml` empty on a real machine); the
     nominal size in mm; the overcut believed at the start (controller.plan.overcut.Overcut, mm a side) and where it
-    came from; seed (rehearsals only); whether a virtual operator answers (rehearsals only); versions by package; time of
-    day at the start (UTC, ISO 8601); where job and machine file were found, for `resume` to see whether they changed.
+    came from; seed and whether a virtual operator answers (rehearsals only); versions by package; time of day at the
+    start (UTC, ISO 8601); where job and machine file were found, for `resume` to see whether they changed.
     """
 
     job: str
@@ -171,12 +171,15 @@ class Journal:
 
     __slots__ = ("_connection", "_lock", "_seq", "_tips", "_truths", "_waiting")
 
-    def __init__(self, run: Path, start: StartRecord, planned: Iterable[PlacedHole]) -> None:
+    def __init__(self, run: Path, start: StartRecord | None, planned: Iterable[PlacedHole] = ()) -> None:
         path = run / JOURNAL_NAME
-        if path.exists():
+        if start is not None and path.exists():
             raise JournalError(f"{path}: there is a journal here already; choose another folder")
+        last = 0 if start is not None else _last(run)
         self._lock = _locked(run)
-        self._begin(path, 0)
+        self._begin(path, last)
+        if start is None:
+            return
         with self._connection:
             self._connection.executescript(_TABLES)
             self._connection.execute(f"PRAGMA user_version={LAYOUT}")
@@ -187,12 +190,7 @@ class Journal:
     @classmethod
     def reopen(cls, run: Path) -> Journal:
         """Go on with the journal of a run that ended or broke off."""
-        with _opened(run) as connection:
-            (last,) = connection.execute("SELECT coalesce(max(seq), 0) FROM event").fetchone()
-        journal = cls.__new__(cls)
-        journal._lock = _locked(run)
-        journal._begin(run / JOURNAL_NAME, last)
-        return journal
+        return cls(run, None)
 
     def _begin(self, path: Path, last: int) -> None:
         self._connection = sqlite3.connect(path)
@@ -254,6 +252,13 @@ class Journal:
             self._lock.release()
 
 
+def _last(run: Path) -> int:
+    """Number of the last event in the journal of a run."""
+    with _opened(run) as connection:
+        (last,) = connection.execute("SELECT coalesce(max(seq), 0) FROM event").fetchone()
+        return int(last)
+
+
 def _locked(run: Path) -> FolderLock:
     """The lock of a run's folder. Raises JournalError when another process has it."""
     lock = FolderLock(run)
@@ -274,10 +279,7 @@ def append_gauged(run: Path, gauged: Iterable[GaugedHole]) -> None:
     Raises:
         JournalError: No readable journal in that folder, or the run still goes on.
     """
-    if not (run / JOURNAL_NAME).is_file():
-        raise JournalError(
-            f"{run / JOURNAL_NAME}: no journal here; name the folder of a run (the one given with --out)"
-        )
+    _last(run)
     rows = [tuple(asdict(hole).values()) for hole in gauged]
     with closing(_locked(run)), _opened(run, to_write=True) as connection, connection:
         connection.executemany(
@@ -350,7 +352,7 @@ def _opened(run: Path, *, to_write: bool = False) -> Iterator[sqlite3.Connection
 
 
 def _uri(path: Path, *, to_write: bool) -> str:
-    """How SQLite is told to open it. Without a write-ahead file nobody writes, and no such file need be made to read."""
+    """How SQLite is told to open it. Without a write-ahead file nobody writes, and none need be made to read."""
     place = path.resolve().as_uri()
     if to_write:
         return f"{place}?mode=rw"

@@ -10,11 +10,11 @@ from controller.core.standing import standing
 from controller.workshop import Assignment, assignment, controller_for
 from sim.aside import taken_up
 from sim.faults import Planned, planned
+from sim.machine import VirtualMachine
 from sim.monitor import PlantMonitor
 from sim.notebook import Notebook
 from sim.rehearsal import Core, Rehearsal
 from sim.settings import load_plant
-from sim.machine import VirtualMachine
 
 # No drill takes longer (s of machine time): ten times what its job needs.
 LIMIT_S = 6000.0
@@ -46,7 +46,7 @@ def drill(given: Assignment, spec: str, seed: int, *, operator: bool = True, liv
     book = Notebook()
     aside: bytes | None = None
     try:
-        for life in range(lives):
+        for _ in range(lives):
             aside = _live(given, faults, seed, book, done, aside, operator=operator)
             if done.outcome == "complete":
                 break

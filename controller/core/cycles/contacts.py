@@ -9,11 +9,11 @@ from controller.core.commands import Output, Switch, Turn
 from controller.core.cycles.wait import drain, pause, until
 from controller.core.events import Proven
 from controller.core.interlocks import BREAK_BEFORE_MAKE_S, GAP_OPEN_BEFORE_BREAK_S
-from controller.core.rig import Cycle, Rig
+from controller.core.rig import Bench, Cycle
+from controller.core.window import ABSENT_V
 
-# Pin volts (electrics.md): below 0.2 V with sensing off; "reads open" is anything above half of the 5 V feed, which
-# no wet gap of contact size reaches (0.97 V at 500 µS/cm, 0.37 V at 1500).
-ABSENT_V: Final = 0.2
+# Pin volts (electrics.md): "reads open" is anything above half of the 5 V feed, which no wet gap of contact size
+# reaches (0.97 V at 500 µS/cm, 0.37 V at 1500).
 OPEN_V: Final = 2.5
 # Longest time a contact may take to follow its coil: five times the release asked for (20 ms, electrics.md).
 CONTACT_TIMEOUT_S: Final = 0.1
@@ -30,14 +30,14 @@ SENSE_SETTLE_S: Final = 0.03
 DRY_TIMEOUT_S: Final = 30.0
 
 
-def reading_v(rig: Rig) -> Cycle[float]:
+def reading_v(rig: Bench) -> Cycle[float]:
     """The pin's volts of the next tick that brought samples: no samples are no reading. Raises Trip when none come."""
     if not (yield from until(rig, lambda: bool(rig.sense.seen.samples), SAMPLES_TIMEOUT_S)):
         raise trip(Cause.SAMPLER_SILENT)
     return rig.sense.pin_v()
 
 
-def prove(rig: Rig) -> Cycle[float]:
+def prove(rig: Bench) -> Cycle[float]:
     """Prove the source isolated and the gap open on the sensing path; returns the open reading in volts.
 
     Leaves the sensing feed on. Raises Trip when the source is still there or its contact does not open.
@@ -64,13 +64,13 @@ def prove(rig: Rig) -> Cycle[float]:
     return open_v
 
 
-def release(rig: Rig) -> Cycle[None]:
+def release(rig: Bench) -> Cycle[None]:
     """Switch the sensing feed off before the phase that permits it is left."""
     if rig.locks.on[Output.SENSING]:
         yield (Switch(Output.SENSING, False),)
 
 
-def energise(rig: Rig) -> Cycle[None]:
+def energise(rig: Bench) -> Cycle[None]:
     """Sensing off, water on, flow confirmed, source on; in approach, after a proof.
 
     Raises Trip when no flow is confirmed, the source contact does not close, or no voltage comes over the open gap.
@@ -79,9 +79,9 @@ def energise(rig: Rig) -> Cycle[None]:
         yield (Switch(Output.SENSING, False),)
     yield (Switch(Output.WATER, True),)
     yield from pause(rig, BREAK_BEFORE_MAKE_S)
-    if not (yield from until(rig, lambda: rig.sense.seen.flow, rig.given.machine.water.flow_timeout_s)):
+    if not (yield from until(rig, lambda: rig.sense.seen.flow, rig.machine.water.flow_timeout_s)):
         raise trip(Cause.NO_FLOW)
-    spindle = rig.given.machine.spindle
+    spindle = rig.machine.spindle
     if spindle.fitted:
         # Turning wears the electrode evenly, keeps it from welding and helps the flushing (Koshy, Jain & Lal 1993).
         yield (Turn(spindle.rev_min),)
@@ -93,7 +93,7 @@ def energise(rig: Rig) -> Cycle[None]:
         raise trip(Cause.SOURCE_DEAD)
 
 
-def isolate(rig: Rig, timeout_s: float, flush_s: float = 0.0) -> Cycle[bool]:
+def isolate(rig: Bench, timeout_s: float, flush_s: float = 0.0) -> Cycle[bool]:
     """Open the source contact cold, flush for a time, then stop the water. False when the gap did not open in time."""
     if rig.locks.on[Output.SOURCE]:
         yield from drain(rig)
@@ -109,13 +109,13 @@ def isolate(rig: Rig, timeout_s: float, flush_s: float = 0.0) -> Cycle[bool]:
     return True
 
 
-def stop_spindle(rig: Rig) -> Cycle[None]:
+def stop_spindle(rig: Bench) -> Cycle[None]:
     """Stop the spindle, where there is one."""
-    if rig.given.machine.spindle.fitted:
+    if rig.machine.spindle.fitted:
         yield (Turn(0.0),)
 
 
-def stop_water(rig: Rig) -> Cycle[None]:
+def stop_water(rig: Bench) -> Cycle[None]:
     """Stop the water once the source contact is proven open. Raises Trip when it stays closed."""
     if not (yield from until(rig, lambda: rig.sense.seen.contact_open, CONTACT_TIMEOUT_S)):
         raise trip(Cause.SOURCE_STUCK_ON)

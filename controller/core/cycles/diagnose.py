@@ -6,11 +6,11 @@ from controller.core.causes import Cause, Trip, trip
 from controller.core.cycles.contacts import OPEN_V, prove, release
 from controller.core.cycles.travel import rise_to_top
 from controller.core.phases import Trigger
-from controller.core.rig import Cycle, Rig
+from controller.core.rig import Bench, Cycle
 from controller.core.window import METAL_V
 
 
-def why_closed(rig: Rig, volts: float, where: str) -> Cycle[Trip]:
+def why_closed(rig: Bench, volts: float, where: str) -> Cycle[Trip]:
     """What is to be told of a reading of so many volts `where`; raises nothing. From idle to idle at the top.
 
     Water reads between metal and open. Metal that is still there at the top of the travel, where nothing can be

@@ -184,7 +184,7 @@ class Drilling:
 
     def _take_stock(self) -> None:
         """A new slide from where the axis stands now; arc length 0 is the start height."""
-        seen, machine = self._rig.sense.seen, self._rig.given.machine
+        seen, machine = self._rig.sense.seen, self._rig.machine
         path = Plunge(seen.x_um, seen.y_um, self._start_z_um)
         self.slide = Slide(path, machine.axes.backlash_um[2], machine.useful_move_um)
         self.slide.halted_at(seen.z_um)
@@ -320,7 +320,7 @@ class Drilling:
         if not short_declared(rig):
             return False
         above = self.hole.zero_um is None and self.slide.tip_um < START_ROOM_MM * UM_PER_MM
-        return not above or rig.sense.reader.window.low_ms * S_PER_MS > rig.given.machine.drop_outs.longest_s
+        return not above or rig.sense.reader.window.low_ms * S_PER_MS > rig.machine.drop_outs.longest_s
 
     def _approach_speed(self, front_um: float) -> float:
         """Toward a face that only the map knows; back to a front that was left; its last stretch; beyond it (µm/s)."""
@@ -488,7 +488,7 @@ class Drilling:
         electrode = self._rig.electrode
         self.hole.book_wear()
         yield from rise_to_top(self._rig)
-        electrode.renewed(electrode.tip_mm, self._rig.given.machine.holder.protrusion_u_mm)
+        electrode.renewed(electrode.tip_mm, self._rig.machine.holder.protrusion_u_mm)
         yield from measure(self._rig)
 
     # -- leaving ---------------------------------------------------------------------------------------------------
@@ -501,7 +501,7 @@ class Drilling:
         while freed in LIVE:  # freed live: withdraw again, the source is still on
             rig.enter(Trigger.WITHDRAW)
             # As fast as the axis goes: out of a thick plate the source is live all the way and removes nothing.
-            yield self.slide.back_to(0.0, rig.given.machine.axes.top_speed_mm_s[2] * UM_PER_MM)
+            yield self.slide.back_to(0.0, rig.machine.axes.top_speed_mm_s[2] * UM_PER_MM)
             if (yield from isolate(rig, LEAVE_S)):
                 rig.enter(Trigger.CLEARED)
                 break

@@ -158,7 +158,7 @@ def _stuck(rig: Rig, began_s: float) -> Cycle[Freed]:
     if (yield from _senses_open(rig)):
         rig.enter(Trigger.GO_ON)
         return _ended(rig, 3, began_s, "debris bridge or weld torn free", Freed.OUT)
-    if rig.given.machine.spindle.fitted and (yield from _turned_free(rig)):
+    if rig.machine.spindle.fitted and (yield from _turned_free(rig)):
         rig.enter(Trigger.GO_ON)
         return _ended(rig, 4, began_s, cause, Freed.OUT)
     yield from ask_for_help(rig, f"The electrode is still in contact with the work outside hole {rig.hole}: {cause}.")
@@ -196,7 +196,7 @@ def _senses_open(rig: Rig) -> Cycle[bool]:
 def _turned_free(rig: Rig) -> Cycle[bool]:
     """Turn the spindle a little both ways and sense again."""
     # A second each way twists a weld off or bends no more than it was: common practice, no source.
-    for rev_min in (rig.given.machine.spindle.rev_min, -rig.given.machine.spindle.rev_min):
+    for rev_min in (rig.machine.spindle.rev_min, -rig.machine.spindle.rev_min):
         yield (Turn(rev_min),)
         yield from pause(rig, 1.0)
     yield (Turn(0.0),)

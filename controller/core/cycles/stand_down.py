@@ -11,14 +11,14 @@ from controller.core.cycles.travel import lift
 from controller.core.cycles.wait import drain
 from controller.core.events import RunEnded
 from controller.core.phases import Phase, Trigger
-from controller.core.rig import Cycle, Rig
+from controller.core.rig import Bench, Cycle
 
 # How long the gap may take to open once the tip is at the clear height: longer than any drop-out (10–400 ms,
 # electrics.md) and a source's own shut-off after a short together. Chosen so.
 OPEN_TIMEOUT_S: Final = 5.0
 
 
-def stand_down(rig: Rig, why: str) -> Cycle[RunEnded]:
+def stand_down(rig: Bench, why: str) -> Cycle[RunEnded]:
     """Leave off whatever was being done, from any phase, and end the run as `held`.
 
     The tip goes straight up, the way it came. Raises Trip when the gap does not open even there, EndRun when all is
@@ -29,6 +29,9 @@ def stand_down(rig: Rig, why: str) -> Cycle[RunEnded]:
         yield from stop_water(rig)
         rig.enter(Trigger.ACKNOWLEDGE)
     yield from release(rig)
+    if rig.in_phase(Phase.COMMISSION):
+        yield from isolate(rig, OPEN_TIMEOUT_S)
+        rig.enter(Trigger.INSPECTED)
     if not rig.in_phase(Phase.IDLE, Phase.HOLD, Phase.RETRACT):
         rig.enter(Trigger.WITHDRAW)
     if rig.in_phase(Phase.RETRACT):

@@ -22,7 +22,7 @@ from controller.core.fits import FitError, fit_line
 from controller.core.path import Plunge, Slide
 from controller.core.permissions import TOUCH_SPEED_UM_S
 from controller.core.phases import Trigger
-from controller.core.rig import Cycle, Rig
+from controller.core.rig import Bench, Cycle
 from controller.core.window import METAL_V
 from controller.settings.units import UM_PER_MM
 
@@ -47,7 +47,7 @@ class Contact:
     wet: bool
 
 
-def touch_down(rig: Rig, expected_z_um: float, margin_um: float, purpose: str) -> Cycle[Contact]:
+def touch_down(rig: Bench, expected_z_um: float, margin_um: float, purpose: str) -> Cycle[Contact]:
     """Touch straight down from here, the metal expected at axis height `expected_z_um` give or take `margin_um`.
 
     Starts and ends in idle (lifted by the back-off). Raises Trip when the sensing path does not open, or nothing is
@@ -59,9 +59,9 @@ def touch_down(rig: Rig, expected_z_um: float, margin_um: float, purpose: str) -
         yield from release(rig)
         rig.enter(Trigger.TOUCHED)
         raise (yield from why_closed(rig, open_v, f"above {purpose}"))
-    slide = _slide(rig)
+    slide = slide_here(rig)
     depth_um = rig.sense.seen.z_um - expected_z_um + margin_um
-    if not (yield from _descend(rig, slide, TOUCH_SPEED_UM_S, depth_um, [])):
+    if not (yield from descend(rig, slide, TOUCH_SPEED_UM_S, depth_um, [])):
         nothing = Cause.NOTHING_AT_PLATE if purpose == REFERENCE_PLATE else Cause.NOTHING_AT_WORK
         raise trip(nothing, f"down to {depth_um / UM_PER_MM:.2f} mm below the start")
     contact = yield from _repeat(rig, slide)
@@ -82,26 +82,20 @@ def touch_down(rig: Rig, expected_z_um: float, margin_um: float, purpose: str) -
     return contact
 
 
-def _slide(rig: Rig) -> Slide:
-    seen, machine = rig.sense.seen, rig.given.machine
+def slide_here(rig: Bench) -> Slide:
+    """A slide straight down from where the axis stands."""
+    seen, machine = rig.sense.seen, rig.machine
     return Slide(Plunge(seen.x_um, seen.y_um, seen.z_um), machine.axes.backlash_um[2], machine.useful_move_um)
 
 
-def _repeat(rig: Rig, slide: Slide) -> Cycle[Contact]:
+def _repeat(rig: Bench, slide: Slide) -> Cycle[Contact]:
     """Slow touches until the last two agree, or the most repeats are done; the median counts."""
     heights: list[float] = []
     wet = False
     while len(heights) < 2 or (abs(heights[-1] - heights[-2]) > SPREAD_UM and len(heights) < REPEATS_MAX):
-        yield slide.back(BACK_OFF_UM, LIFT_UM_S)
-        yield from drain(rig)
-        yield from pause(rig, 0.05)
-        yield slide.take_up(TOUCH_SPEED_UM_S)
-        trace: list[tuple[float, float]] = []
-        if not (yield from _descend(rig, slide, SLOW_UM_S, slide.axis_um + 4.0 * BACK_OFF_UM, trace)):
-            raise trip(Cause.CONTACT_LOST)
-        offset_um, was_wet = wet_offset_um(trace)
+        height_um, was_wet = yield from touch_again(rig, slide)
         wet = wet or was_wet
-        heights.append(rig.sense.seen.z_um - offset_um)
+        heights.append(height_um)
     yield slide.back(BACK_OFF_UM, LIFT_UM_S)
     yield from drain(rig)
     spread = max(heights) - min(heights) if len(heights) == 2 else abs(heights[-1] - heights[-2])
@@ -110,8 +104,24 @@ def _repeat(rig: Rig, slide: Slide) -> Cycle[Contact]:
     return Contact(median(heights[-3:] if len(heights) > 2 else heights), spread, wet)
 
 
-def _descend(
-    rig: Rig, slide: Slide, speed_um_s: float, depth_um: float, trace: list[tuple[float, float]]
+def touch_again(rig: Bench, slide: Slide) -> Cycle[tuple[float, bool]]:
+    """Back off from a touch and touch once more, slowly: axis height (µm, the water taken off), and was it wet.
+
+    Raises Trip when nothing is met any more.
+    """
+    yield slide.back(BACK_OFF_UM, LIFT_UM_S)
+    yield from drain(rig)
+    yield from pause(rig, 0.05)
+    yield slide.take_up(TOUCH_SPEED_UM_S)
+    trace: list[tuple[float, float]] = []
+    if not (yield from descend(rig, slide, SLOW_UM_S, slide.axis_um + 4.0 * BACK_OFF_UM, trace)):
+        raise trip(Cause.CONTACT_LOST)
+    offset_um, was_wet = wet_offset_um(trace)
+    return rig.sense.seen.z_um - offset_um, was_wet
+
+
+def descend(
+    rig: Bench, slide: Slide, speed_um_s: float, depth_um: float, trace: list[tuple[float, float]]
 ) -> Cycle[bool]:
     """Feed forward until metal is sensed; False at `depth_um` along the slide. Fills `trace` with (height, volts)."""
     feed_um = speed_um_s * rig.tick_s
