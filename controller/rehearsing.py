@@ -36,7 +36,7 @@ ALONE_S: Final = 60.0
 
 @dataclass(slots=True, frozen=True)
 class Order:
-    """One rehearsal to be made: what is given, what is told of it, the plant's truth, the seed, who answers, the faults.
+    """One rehearsal to be made: what is given, what is told of it, the plant, the seed, who answers, the faults.
 
     Taken up again, `before` says where it stands and `aside` is its machine.
     """

@@ -53,7 +53,7 @@ FAR_UM = 12_000.0
 # A plate flooded by water that conducts like the sea's (uS/cm): common practice, no source.
 FLOOD_UM, SEA_US_CM = 600.0, 50_000.0
 # Scatter of touches on a plate with chips on it (um). Chosen.
-CHIPS_UM = 150.0
+CHIPS_UM = 500.0
 # Drop-outs so much more often than usual. Chosen: away more than there.
 STORM_GAIN = 60.0
 # Beside the plate's thickness: another one under it, or a thinner one; and room below that is not there (um). Chosen.

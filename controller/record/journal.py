@@ -23,7 +23,7 @@ from pathlib import Path
 from typing import Any
 
 from controller.core import events
-from controller.core.events import Event, HoleFinished
+from controller.core.events import Event, HoleDoubted, HoleFinished
 from controller.record.lock import FolderLock
 from controller.settings.base import Settings
 
@@ -151,8 +151,14 @@ class RunRecord:
     wall_s: float = 0.0
 
     def finished(self) -> dict[int, HoleFinished]:
-        """Finished holes by number; a hole drilled again counts as it was left last."""
-        return {event.hole: event for event in self.events if isinstance(event, HoleFinished)}
+        """Finished holes by number; a hole drilled again counts as it was left last, one that is doubted not at all."""
+        finished: dict[int, HoleFinished] = {}
+        for event in self.events:
+            if isinstance(event, HoleFinished):
+                finished[event.hole] = event
+            elif isinstance(event, HoleDoubted):
+                finished.pop(event.hole, None)
+        return finished
 
     def gauged_last(self) -> dict[int, GaugedHole]:
         """Gauged holes by number; a hole gauged again counts as it was gauged last."""
