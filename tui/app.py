@@ -23,6 +23,8 @@ from tui.panes import Cut, Figures, Foot, Happened, Head, Minute, Pane, Plate
 
 # Painted so often (s): chosen, a quarter of a second looks alive and leaves the core of a small computer alone.
 PAINT_S: Final = 0.25
+# How long a word in passing stays (s): long enough to be read twice. Chosen.
+NOTICE_S: Final = 6.0
 AT_SCREEN: Final = "asked for at the screen"
 # How a screen was left: closed while the run goes on, after its end, or because its process has gone.
 CLOSED, ENDED, GONE = "closed", "ended", "gone"
@@ -140,7 +142,7 @@ class RunScreen(App[str]):
         """Leave the hole that is being made."""
         seen = self._run.picture.latest
         if seen is None or seen.hole == 0:
-            self.notify("No hole is being made now")
+            self._notice("No hole is being made now")
             return
         hole = seen.hole
         words = f"Hole {hole} stays as it is and counts as failed; the run goes on with the next one."
@@ -200,7 +202,14 @@ class RunScreen(App[str]):
             refused = await self._run.ask(request)
         except Gone as gone:
             refused = str(gone)
-        self.notify(refused or words, severity="warning" if refused else "information")
+        self._notice(f"Refused: {refused}" if refused else words)
+
+    def _notice(self, words: str) -> None:
+        """Say something in passing, in the line above the keys."""
+        happened = self.screen_stack[0].query_one(Happened)
+        happened.notice = words
+        self.set_timer(NOTICE_S, happened.forget)
+        self.paint()
 
     # -- looking ---------------------------------------------------------------------------------------------------
 

@@ -130,14 +130,10 @@ def help_page() -> Page:
     for sign, style, words in looks.HOLES.values():
         text.append(sign, style).append(f" {words}  ")
     text.append("\ngap     ", looks.HEAD).append("each state's share of the time, over the last minute\n")
-    text.append("hole    ", looks.HEAD).append(
-        "out: where the tip comes out; full: where the full diameter has passed\n"
-    )
+    text.append("hole    ", looks.HEAD).append("out: the tip comes out here; full: the full diameter has passed\n")
     text.append("±       ", looks.HEAD).append("two standard uncertainties, about 95 %\n")
     text.append("This screen is no safety device: ", looks.GRAVE)
-    text.append(
-        "the hard-wired stop is. Hands go near the electrode only with the supply off and a meter's word for it."
-    )
+    text.append("the hard-wired stop is. Hands go near the electrode only with the supply off and a meter's word.")
     return Page("Keys and signs", text)
 
 

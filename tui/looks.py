@@ -24,9 +24,9 @@ EIGHTHS: Final = " ▁▂▃▄▅▆▇█"
 HOLES: Final = {
     "to do": ("·", "dim", "to do"),
     "through": ("●", "green", "through"),
-    "mixed": ("◐", "green", "partly made"),
+    "mixed": ("◐", "green", "partly"),
     "undersize": ("▽", "bold yellow", "undersize"),
-    "failed": ("×", "bold red", "failed or skipped"),
-    "now": ("◉", "bold cyan", "being made"),
+    "failed": ("×", "bold red", "failed"),
+    "now": ("◉", "bold cyan", "now"),
 }
 ROD, WORK, WATER, TIP, MARK = "█", "░", " ", "▼", "╌"

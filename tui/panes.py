@@ -172,11 +172,22 @@ class Minute(Pane):
 
 
 class Happened(Pane):
-    """The last things that happened."""
+    """The last things that happened, and a word in passing."""
+
+    def __init__(self, name: str) -> None:
+        super().__init__(name)
+        self.notice = ""
+
+    def forget(self) -> None:
+        """The word in passing has been read."""
+        self.notice = ""
 
     def paint(self, picture: RunPicture, size: Size) -> Text:
         """One line each, the latest at the foot."""
-        lines = [line for line in map(told, picture.told) if line is not None][-size.height :]
+        lines = [line for line in map(told, picture.told) if line is not None]
+        if self.notice:
+            lines.append(Text(f"→ {self.notice}", looks.WAITS))
+        lines = lines[-size.height :]
         for line in lines:
             line.truncate(size.width, overflow="ellipsis")
         return Text("\n").join(lines or [Text("nothing out of the ordinary so far", looks.QUIET)])
