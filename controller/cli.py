@@ -12,6 +12,7 @@ from controller import (
     commands_record,
     commands_rehearse,
     commands_replay,
+    commands_resume,
     commands_run,
     commands_simulate,
 )
@@ -56,6 +57,7 @@ app.command("plan")(commands_plan.plan)
 app.command("rehearse")(commands_rehearse.rehearse)
 app.command("simulate")(commands_simulate.simulate)
 app.command("run")(commands_run.run)
+app.command("resume")(commands_resume.resume)
 app.command("replay")(commands_replay.repeat)
 app.command("gauge")(commands_record.gauge)
 app.command("report")(commands_record.report)

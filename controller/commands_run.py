@@ -122,7 +122,8 @@ def _desk(
     def begin() -> Begin:
         start = start_record(order.given, started_utc)
         capture = head_bytes(start) if order.captures else b""
-        return Begin(order.folder, start, tuple(placed_holes(order.given)), capture, expected_seconds(order.given))
+        placed = tuple(placed_holes(order.given))
+        return Begin(order.folder, start, placed, capture, expected_seconds(order.given))
 
     return RunDesk(outlet, begin, stop, typed, herald=line, captures=order.captures, remarks=refusals)
 

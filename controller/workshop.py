@@ -9,6 +9,7 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
 from controller.core.controller import Controller
+from controller.core.standing import Standing
 from controller.plan.budget import budget
 from controller.plan.build import PlanRefused, build_plan
 from controller.plan.frame import Frame
@@ -139,12 +140,14 @@ def gauged_holes(record: RunRecord) -> list[Gauged]:
     return [Gauged(each.hole, each.diameter_mm, each.u_mm, each.rod_mm) for each in record.gauged_last().values()]
 
 
-def controller_for(given: Assignment) -> Controller:
-    """The control core for an assignment."""
-    return Controller(given.machine, given.job, given.technology, given.plan, given.belief.overcut)
+def controller_for(given: Assignment, before: Standing | None = None) -> Controller:
+    """The control core for an assignment, begun anew or taken up where it stands."""
+    return Controller(given.machine, given.job, given.technology, given.plan, given.belief.overcut, before)
 
 
-def start_record(given: Assignment, started_utc: str, *, seed: int | None = None, plant_toml: str = "") -> StartRecord:
+def start_record(
+    given: Assignment, started_utc: str, *, seed: int | None = None, plant_toml: str = "", operator: bool = True
+) -> StartRecord:
     """The start record of a run; a seed makes it a rehearsal."""
     job, overcut = given.job, given.belief.overcut
     return StartRecord(
@@ -166,8 +169,11 @@ def start_record(given: Assignment, started_utc: str, *, seed: int | None = None
         overcut_from=given.belief.source,
         rehearsed=seed is not None,
         seed=seed,
+        operator=operator,
         versions=versions(),
         started_utc=started_utc,
+        job_file=str(given.job_file.resolve()),
+        machine_file=str(given.machine_file.resolve()),
     )
 
 

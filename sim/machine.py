@@ -7,10 +7,10 @@ contact switches in it, or the axis moves fast with a voltage on the electrode n
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import ceil, inf
+from math import ceil, hypot, inf
 from typing import Final
 
-from controller.core.commands import Command, Halt, Home, Move, Switch, Turn
+from controller.core.commands import Command, Halt, Home, Move, Output, Switch, Turn, Withhold
 from controller.core.observation import BoardState, Observation
 from controller.plan.plan import Plan
 from controller.settings.job import Job
@@ -29,6 +29,7 @@ from sim.sampler import Sampler
 from sim.settings import PlantSettings
 from sim.state import TrueState
 from sim.stick import Stick
+from sim.upset import Upset
 from sim.water import WaterTruth
 
 US_PER_S: Final = 1e6
@@ -43,6 +44,11 @@ NEAR_UM: Final = 500.0
 LEAK_KEPT_US: Final = 100_000
 # A tip this far above the reference plate starts a new touch, with a roughness of its own. Chosen.
 NEW_TOUCH_UM: Final = 100.0
+# What a rod gives way sideways at its end before it stays bent. Chosen: the yield of a 1.2 mm rod of tungsten 45 mm
+# free lies above 1 mm (L²·σ/(3·E·r), σ 1 GPa).
+SPRING_UM: Final = 1000.0
+# From one look at the machine to the next while the host is away (s). Chosen: finer than any tick.
+ALONE_TICK_S: Final = 0.005
 
 
 class VirtualMachine:
@@ -86,6 +92,7 @@ class VirtualMachine:
             streams.named("sampler").normal,
         )
         self._biased = wires.front_end == "biased"
+        self._divided = wires.front_end == "divider"
         self._ground = Ground(machine, job, plan, plant, grid, streams.named("plates"))
         water = plant.water
         self._film = Film(water.film_um, water.film_rest_um, water.film_s, water.drip_um, water.drip_s)
@@ -100,9 +107,15 @@ class VirtualMachine:
         self._roughness_um = 0.0
         self._pressed_um = 0.0
         self._bending = False
+        self._side_um = inf
+        self._upset: Upset | None = None
+        self.plate_grounded = True
+        self._scatter_um = plant.plate.touch_scatter_um
         self._leak_ohm, self._leak_until_us = inf, 0
         self._tick_us = 0
         self._readings: list[int] = []
+        self.supply_on = True
+        self.tool_positive = False
         self.stop_pressed = False
         self.guard_closed = True
         self.level_ok = True
@@ -123,7 +136,7 @@ class VirtualMachine:
             self._let_contacts_change()
         self._run(to_us)
         axes = self._axes
-        return Observation(
+        seen = Observation(
             to_us / US_PER_S,
             self._readings,
             0.001,  # the last sample of a stream at 1 kHz is never older (wires.md)
@@ -139,6 +152,84 @@ class VirtualMachine:
             BoardState.READY if axes.homed else self._board(),
             axes.homed,
         )
+        return seen if self._upset is None else self._upset.spoil(seen)
+
+    @property
+    def time_s(self) -> float:
+        """Machine time."""
+        return self._now_us / US_PER_S
+
+    # -- what goes wrong at the plant or its wires (sim/faults.py) -----------------------------------------------------
+
+    def upset_wires(self) -> Upset:
+        """What is wrong on the wires."""
+        if self._upset is None:
+            self._upset = Upset()
+        return self._upset
+
+    def silence(self, seconds: float) -> None:
+        """No sample comes for a time."""
+        self.upset_wires().silence(self.time_s, self.time_s + seconds)
+
+    def outputs_low(self) -> None:
+        """The sampler lets every output go."""
+        for output in Output:
+            self._contacts.switch(output, False, self.time_s)
+
+    def alone(self, seconds: float) -> None:
+        """Time passes without the host: no command and no heartbeat."""
+        truth = self.truth
+        truth.alone = True
+        live_s = 0.0
+        for _ in range(round(seconds / ALONE_TICK_S)):
+            self.advance(ALONE_TICK_S)
+            live_s += ALONE_TICK_S if self._contacts.live else 0.0
+        truth.live_alone_s = max(truth.live_alone_s, live_s)
+
+    def flood(self, film_um: float, extra_us_cm: float) -> None:
+        """Water stands on everything, and conducts more than by its dirt; nothing for none."""
+        self._film.flood_um = film_um
+        self._water.extra_us_cm = extra_us_cm
+
+    def thicken(self, times: float) -> None:
+        """From the next hole on the work is so many times as thick as the job says."""
+        self._erosion.any_thickness = True
+        self._ground.thicken(times)
+
+    def shorten_electrode(self, by_um: float, *, flat: bool) -> None:
+        """The tip breaks off (and is flat then), or the rod slips up in its holder."""
+        self._electrode.shorten(by_um, flat=flat)
+        self._erosion.start_over()
+
+    def dirty_plate(self, scatter_um: float | None) -> None:
+        """Touches on the reference plate scatter by this much; None for what is usual."""
+        self._scatter_um = self._plant.plate.touch_scatter_um if scatter_um is None else scatter_um
+
+    def lift_work(self, by_um: float) -> None:
+        """The work stands higher (or lower) than it did."""
+        self._ground.lift_work(by_um)
+        self._elsewhere = True
+
+    def move_work(self, x_um: float, y_um: float) -> None:
+        """Somebody pushes the work aside."""
+        self._ground.move_work(x_um, y_um)
+
+    def left_alone(self, seconds: float) -> None:
+        """The host has gone: no command and no heartbeat for a time. Then it is back.
+
+        Opening the ports resets both boards: every output low, positions unknown.
+        """
+        self.alone(seconds)
+        self.outputs_low()
+        self._axes.forget()
+        if self._upset is not None:
+            self._upset.board, self._upset.silent_from_s = None, None
+        self._rev_min = 0.0
+
+    @property
+    def face_z_um(self) -> float:
+        """True height of the holder's face."""
+        return self._axes.face_z_um
 
     @property
     def axes(self) -> Axes:
@@ -156,10 +247,12 @@ class VirtualMachine:
 
     def carry_out(self, commands: Sequence[Command]) -> None:
         """Send a completed tick's commands and its heartbeat edge."""
+        self.truth.alone = False
         now_s = self._now_us / US_PER_S
         for command in commands:
             self._send(command, now_s)
-        self._contacts.heartbeat(now_s)
+        if not any(isinstance(command, Withhold) for command in commands):
+            self._contacts.heartbeat(now_s)
 
     def _send(self, command: Command, now_s: float) -> None:
         match command:
@@ -210,7 +303,7 @@ class VirtualMachine:
         if axes.moved_sideways or self._elsewhere:
             self._sideways()
         face_um = axes.face_z_um
-        live = contacts.live
+        live = contacts.live and self.supply_on
         segments = erosion.advance(dt_s, face_um, live, contacts.flow, self._rev_min)
         if dt_us != self._tick_us:
             self.truth.add_piece()
@@ -239,6 +332,9 @@ class VirtualMachine:
         """Readings with the source on the electrode. A short, once begun, holds to the end of the piece."""
         if self._contacts.sensing_on:
             self.truth.both_feeds_s += dt_s
+        if self.tool_positive and not self._divided:
+            # A clamp takes the wrong sign for nothing at all; the divider takes the amount.
+            segments = [(end_s, 0.0) for end_s, _ in segments]
         if self._below is Below.REFERENCE:
             return self._live_at_plate(segments, dt_s)
         contact = self._erosion.in_contact or self._erosion.bridged
@@ -263,20 +359,25 @@ class VirtualMachine:
     def _ohm(self) -> float:
         """What the sensing feed sees between electrode and grounded metal (ohm)."""
         if self._below is Below.REFERENCE:
-            gap_um = self._press_on_plate()
-            if gap_um <= 0.0:
-                return self._plant.sampler.contact_ohm
-            reach_um = self._film.reach_um(self._now_us / US_PER_S)
-            if gap_um >= reach_um:
-                return inf
-            return leak_ohm(gap_um, reach_um, self._tip_rings(), self._water.conductivity_us_cm)
+            return self._plate_ohm()
         if self._below is Below.WORK:
-            if self._erosion.in_contact or self._erosion.bridged:
+            if self._erosion.in_contact or self._erosion.bridged or self._side_um <= 0.0:
                 return self._plant.sampler.contact_ohm
             tip_um = self._axes.face_z_um - self._electrode.length_um - self._metal_um
             if tip_um < self._film.reach_um(self._now_us / US_PER_S):
                 return self._erosion.leak_ohm()
         return inf
+
+    def _plate_ohm(self) -> float:
+        gap_um = self._press_on_plate()
+        if not self.plate_grounded:
+            return inf
+        if gap_um <= 0.0:
+            return self._plant.sampler.contact_ohm
+        reach_um = self._film.reach_um(self._now_us / US_PER_S)
+        if gap_um >= reach_um:
+            return inf
+        return leak_ohm(gap_um, reach_um, self._tip_rings(), self._water.conductivity_us_cm)
 
     def _tip_rings(self) -> list[tuple[float, float]]:
         """(height above the lowest point, area) of the tip's solid rings."""
@@ -291,7 +392,7 @@ class VirtualMachine:
             self._bending = False
             return gap_um
         if self._roughness_um == inf:
-            self._roughness_um = self._plant.plate.touch_scatter_um * self._touch.normal()
+            self._roughness_um = self._scatter_um * self._touch.normal()
             self._pressed_um = 0.0
         gap_um += self._roughness_um
         beyond_um = -gap_um - self._plant.rod.crash_um
@@ -309,6 +410,9 @@ class VirtualMachine:
         tip_um = axes.face_z_um - self._electrode.length_um
         here_um = self._ground.height_um(x_um, y_um)
         moved, axes.moved_sideways = axes.moved_sideways, False
+        if moved and self._inside(x_um, y_um, tip_um):
+            return
+        self._side_um = inf
         if moved and tip_um < max(self._metal_um, here_um):
             self._bend(axes.sideways_um)
         self._elsewhere = True
@@ -322,6 +426,18 @@ class VirtualMachine:
         else:
             self._erosion.leave()
         self._leak_until_us = 0
+
+    def _inside(self, x_um: float, y_um: float, tip_um: float) -> bool:
+        """True while the rod moves sideways inside a hole; it meets the wall, and gives way like a spring."""
+        hole = self._erosion.hole
+        if hole is None or hole.centre_um is None or hole.removed_um3 <= 0.0 or tip_um >= self._metal_um:
+            return False
+        x, y = self._ground.in_work(x_um, y_um)
+        off_um = hypot(x - hole.centre_um[0], y - hole.centre_um[1])
+        self._side_um = hole.side_room_um(self._electrode.profile_um, self._metal_um - tip_um) - off_um
+        if -self._side_um > SPRING_UM:
+            self._bend(-self._side_um - SPRING_UM)
+        return True
 
     def _bend(self, by_um: float) -> None:
         """The rod gives way by `by_um`; one crash, however many pieces of time it takes."""
@@ -357,6 +473,12 @@ class VirtualMachine:
         else:
             self._contacts.restore_power(now_s)
             self._axes.restore_power()
+
+    def meter_v(self) -> float:
+        """A voltmeter clipped on beforehand, plus to the table, minus to the electrode: over an open gap."""
+        if not (self._contacts.live and self.supply_on):
+            return 0.0
+        return -self._plant.source.open_v if self.tool_positive else self._plant.source.open_v
 
     def _by_eye_mm(self) -> float:
         """How far a stick stands out that was set by eye; nobody is out by more than two standard uncertainties."""

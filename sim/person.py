@@ -33,6 +33,13 @@ def _level(enough: bool) -> Deed:
     return turn
 
 
+def _supply(on: bool) -> Deed:
+    def turn(plant: VirtualMachine) -> None:
+        plant.supply_on = on
+
+    return turn
+
+
 DEEDS: dict[str, Deed] = {
     "new": lambda plant: plant.new_electrode(),
     "free": lambda plant: plant.free_electrode(),
@@ -40,16 +47,21 @@ DEEDS: dict[str, Deed] = {
     "release": _press(False),
     "open guard": _guard(False),
     "close guard": _guard(True),
+    "supply off": _supply(False),
+    "supply on": _supply(True),
     "drain tank": _level(False),
     "fill tank": _level(True),
 }
 ADVANCE = "advance"
-WORDS = ", ".join((f"{ADVANCE} MM", *DEEDS))
+METER = "meter"
+WORDS = ", ".join((f"{ADVANCE} MM", *DEEDS, METER))
 
 
 def obey(plant: VirtualMachine, line: str) -> str:
     """Do what a line says; return what came of it, in words."""
     words = " ".join(line.lower().split())
+    if words == METER:
+        return f"the meter says {plant.meter_v():+.0f} V (plus lead on the table, minus lead on the electrode)"
     deed = _advance(words) if words.startswith(f"{ADVANCE} ") else DEEDS.get(words)
     if deed is None:
         return f"can't do {line.strip()!r}; there are: {WORDS}"

@@ -18,6 +18,8 @@ from controller.record.journal import TrueHole, TrueTip
 from controller.settings.job import Job
 from controller.settings.machine import Machine
 from controller.settings.units import UM_PER_MM
+from sim.aside import PutAside, put_aside
+from sim.faults import Injector, Planned, Site
 from sim.machine import VirtualMachine
 from sim.operator import NO_REQUESTS, VirtualOperator
 from sim.random import Streams
@@ -80,6 +82,8 @@ class Rehearsal:
         sink: Where events and truths go.
         operator: Whether anybody answers prompts; else the run ends as `held` at the first.
         watch: Called after every tick.
+        faults: What goes wrong, and when.
+        aside: The machine as an earlier rehearsal has put it aside, instead of a new one.
 
     Attributes:
         ended: How it ended, once it is over.
@@ -96,6 +100,7 @@ class Rehearsal:
         "_tick_s",
         "core",
         "ended",
+        "injector",
         "operator",
         "time_s",
         "virtual",
@@ -114,12 +119,18 @@ class Rehearsal:
         *,
         operator: bool = True,
         watch: Watch | None = None,
+        faults: tuple[Planned, ...] = (),
+        aside: PutAside | None = None,
     ) -> None:
-        self.virtual = VirtualMachine(machine, job, plan, plant, seed)
+        if aside is None:
+            self.virtual = VirtualMachine(machine, job, plan, plant, seed)
+            self.operator = VirtualOperator(self.virtual, machine.holder.protrusion_mm, Streams(seed))
+            self.injector = Injector(faults, Site(self.virtual))
+        else:
+            self.virtual, self.operator, self.injector = aside.virtual, aside.operator, aside.injector
         self.core = core
-        self.operator = VirtualOperator(self.virtual, machine.holder.protrusion_mm, Streams(seed))
         self.ended: RunEnded | None = None
-        self.time_s = 0.0
+        self.time_s = self.virtual.time_s
         self.watch = watch
         self._answered = operator
         self._asked: Sequence[Request] = NO_REQUESTS
@@ -130,8 +141,11 @@ class Rehearsal:
     def step(self, ticks: int) -> bool:
         """Go on for at most `ticks` ticks; False when the run is over."""
         virtual, core, watch, tick_s = self.virtual, self.core, self.watch, self._tick_s
+        injector = self.injector
         for _ in range(ticks):
             observation = virtual.advance(tick_s)
+            if observation.time_s >= injector.next_s:
+                injector.act(observation)
             asked, self._asked = self._asked, NO_REQUESTS
             if core.waiting is not None and not asked:
                 asked = self._prompted(core.waiting, observation.time_s)
@@ -161,6 +175,10 @@ class Rehearsal:
         """Break off here, between two ticks; nothing happens to a rehearsal that is over."""
         if self.ended is None:
             self._take([RunEnded(self.time_s, outcome, reason)])
+
+    def put_aside(self) -> bytes:
+        """The machine as it stands, and whoever is about it: `sim.aside.taken_up` gives them back."""
+        return put_aside(PutAside(self.virtual, self.operator, self.injector))
 
     def gauged_diameters_mm(self) -> list[tuple[int, float]]:
         """What the virtual operator reads with pins on every hole that is through, by number."""

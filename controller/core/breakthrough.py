@@ -87,6 +87,10 @@ class Breakthrough:
         # A sheet too thin to have shown a whole front: the costliest slice is what comes nearest to it.
         return self._most / SLICE_UM if self._most else None
 
+    def skip_to(self, feed_um: float) -> None:
+        """Begin at this feed: what lies above was made at another time."""
+        self._edge_um = feed_um
+
     def progress(self, deepest_um: float, sparks: float) -> None:
         """The tip's deepest feed so far, and the sparks since the last call."""
         self._sparks += sparks

@@ -1,7 +1,7 @@
-"""What the core asks of the machine: five kinds of command, nothing else crosses the seam.
+"""What the core asks of the machine: six kinds of command, nothing else crosses the seam.
 
 A tick's commands are carried out in the order given. The heartbeat is no command: the world issues one edge for every
-tick that the core completed.
+tick that the core completed, unless that tick withholds it on purpose.
 """
 
 from __future__ import annotations
@@ -67,4 +67,9 @@ class Halt:
     """Stop motion as fast as the board can and drop what is queued; the position stays known."""
 
 
-Command = Move | Switch | Turn | Home | Halt
+@dataclass(slots=True, frozen=True)
+class Withhold:
+    """No heartbeat edge with this tick: commissioning starves the fail-safe gate, to see what it does."""
+
+
+Command = Move | Switch | Turn | Home | Halt | Withhold

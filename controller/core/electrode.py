@@ -95,6 +95,44 @@ class Electrode:
         """Standard uncertainty of the wear of one more hole: of the average and of the scatter."""
         return sqrt(self._wear_var + self._scatter2)
 
+    @property
+    def belief(self) -> tuple[float, ...]:
+        """Everything that is believed, as numbers; `believe` takes it up again."""
+        return (
+            self._tip,
+            self._tip_var,
+            self._wear,
+            self._wear_var,
+            self._cov,
+            self._drift,
+            self._scatter2,
+            self._scatter_weight,
+            self._holes_since,
+            self.stock_mm,
+            self.cone_mm,
+            self.cone_u_mm,
+            float(self.cones_seen),
+        )
+
+    def believe(self, belief: tuple[float, ...]) -> None:
+        """Take up what was believed before. Raises ValueError for numbers that are no such belief."""
+        (
+            self._tip,
+            self._tip_var,
+            self._wear,
+            self._wear_var,
+            self._cov,
+            self._drift,
+            self._scatter2,
+            self._scatter_weight,
+            self._holes_since,
+            self.stock_mm,
+            self.cone_mm,
+            self.cone_u_mm,
+            cones_seen,
+        ) = belief
+        self.cones_seen = int(cones_seen)
+
     def drilled(self, share: float) -> None:
         """One hole's wear, or a share of it, was taken from the tip."""
         self._tip -= share * self._wear

@@ -96,6 +96,36 @@ class ElectrodeAdvanced(Event):
 
 
 @dataclass(slots=True, frozen=True)
+class Checkpoint(Event):
+    """What is believed of the electrode (`Electrode.belief`) and of the sparks that a µm costs (0: not known yet).
+
+    Told whenever it has changed for good, for a run that has to be taken up from here.
+    """
+
+    belief: tuple[float, ...]
+    sparks_per_um: float
+
+
+@dataclass(slots=True, frozen=True)
+class RunResumed(Event):
+    """The run is taken up again: how it had ended (`broke off` without a word), holes made, the one begun (0: none)."""
+
+    after: str
+    finished: int
+    begun: int
+
+
+@dataclass(slots=True, frozen=True)
+class Recentred(Event):
+    """A finished hole was touched from inside: how far its middle is from where it should be, and what is allowed."""
+
+    hole: int
+    off_x_mm: float
+    off_y_mm: float
+    allowed_mm: float
+
+
+@dataclass(slots=True, frozen=True)
 class HoleStarted(Event):
     """The electrode stands above a hole and is about to approach."""
 
@@ -234,6 +264,32 @@ class TicksMissed(Event):
     ticks: int
     worst_s: float
     total: int
+
+
+@dataclass(slots=True, frozen=True)
+class Figure:
+    """One measured figure of a check, with its unit and how many decimals mean something."""
+
+    name: str
+    figure: float
+    unit: str
+    decimals: int = 0
+
+    def words(self) -> str:
+        """The figure as it is printed."""
+        return f"{self.name} {self.figure:.{self.decimals}f} {self.unit}".rstrip()
+
+
+@dataclass(slots=True, frozen=True)
+class Checked(Event):
+    """One check of commissioning is over: `pass`, `fail` or `not done`, what was found, and what is to be done."""
+
+    name: str
+    title: str
+    outcome: str
+    words: str
+    remedy: str = ""
+    figures: tuple[Figure, ...] = ()
 
 
 @dataclass(slots=True, frozen=True)

@@ -10,22 +10,43 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
+from controller.core.causes import Cause, trip
 from controller.core.commands import Output
 from controller.core.interlocks import Interlocks
 from controller.core.observation import BoardState
-from controller.core.rig import Trip
+from controller.core.permissions import PERMISSIONS
+from controller.core.phases import Phase
 from controller.core.sense import Sense
+from controller.core.window import ABSENT_V
+
+
+def dry_s(locks: Interlocks) -> float:
+    """For how long the source may be on without water and removal in the phase of the tick (s)."""
+    return PERMISSIONS[locks.phase].dry_s
+
+
+def _harmless(sense: Sense, locks: Interlocks) -> bool:
+    """A closed contact is what is being looked into, or leads to a supply that is off, as the pin goes on showing."""
+    return locks.inspecting or (locks.absent and sense.pin_v() < ABSENT_V)
+
+
+def _board_watched(locks: Interlocks) -> bool:
+    """Nothing but homing can move here, and whoever asked for it watches what becomes of it."""
+    return locks.inspecting or locks.phase is Phase.REFERENCE
+
+
+def _live(sense: Sense, locks: Interlocks) -> bool:
+    """The source stands on the electrode, as far as is known, and not only to be looked at."""
+    return sense.live and not locks.inspecting and not locks.absent
 
 
 @dataclass(slots=True, frozen=True)
 class Guard:
-    """One row: trips when `trips` has been true for `dwell_s`."""
+    """One row: trips when `trips` has been true for `dwell_s`; what it means is in `causes.py`."""
 
-    cause: str
+    cause: Cause
     trips: Callable[[Sense, Interlocks], bool]
     dwell_s: float
-    meaning: str
-    remedy: str
 
 
 # Ten times the worst age measured of a healthy stream (11 ms, wires.md).
@@ -39,82 +60,72 @@ STILL_MOST_S: Final = 0.1
 
 GUARDS: tuple[Guard, ...] = (
     Guard(
-        "host stood still",
+        Cause.HOST_STOOD_STILL,
         lambda sense, locks: sense.step_s > STILL_MOST_S and locks.on[Output.SOURCE],
         0.0,
-        "the program stood still for so long that the fail-safe gate has let the source go",
-        "find out what held the computer up (suspended? overloaded?), then start again",
     ),
     # Before all inputs: without the sampler every input reads as its worst, and would name a cause that is none.
     Guard(
-        "sampler silent",
+        Cause.SAMPLER_SILENT,
         lambda sense, _: sense.seen.sampler_age_s > AGE_MOST_S,
         0.0,  # its time is in the condition itself
-        "no sample of the gap has arrived for a tenth of a second",
-        "look at the sampler's cable and supply",
     ),
     Guard(
-        "stop pressed",
-        lambda sense, _: sense.seen.stop_pressed,
+        Cause.STOP_PRESSED,
+        lambda sense, locks: sense.seen.stop_pressed and not locks.inspecting,
         0.0,
-        "the hard-wired stop was pressed; its copy says so",
-        "find out why, release it, then start again",
     ),
     Guard(
-        "guard open",
-        lambda sense, locks: not sense.seen.guard_closed and (locks.on[Output.SOURCE] or sense.live),
+        Cause.GUARD_OPEN,
+        lambda sense, locks: not sense.seen.guard_closed and (locks.on[Output.SOURCE] or _live(sense, locks)),
         0.0,
-        "the guard was opened with the source on the electrode",
-        "close the guard, then start again",
     ),
     Guard(
-        "tank low",
-        lambda sense, _: not sense.seen.level_ok,
+        Cause.TANK_LOW,
+        lambda sense, locks: not sense.seen.level_ok and not locks.inspecting,
         1.0,  # a level switch bobs; a second of dry pump harms nothing (common practice, no source)
-        "the tank level switch says that the water is low",
-        "fill the tank, look for a leak, then start again",
     ),
     Guard(
-        "board alarm",
-        lambda sense, _: sense.seen.board is BoardState.ALARM,
+        Cause.BOARD_ALARM,
+        lambda sense, locks: sense.seen.board is BoardState.ALARM and not _board_watched(locks),
         0.0,
-        "the motion board reports an alarm: the axis positions are unknown",
-        "look for what the axes ran into, then start again",
     ),
     Guard(
-        "board lost",
-        lambda sense, _: sense.seen.board is BoardState.LOST,
+        Cause.BOARD_LOST,
+        lambda sense, locks: sense.seen.board is BoardState.LOST and not _board_watched(locks),
         0.0,
-        "the motion board does not answer, or has reset",
-        "look at its cable and supply, then start again",
     ),
     Guard(
-        "flow lost",
-        lambda sense, _: sense.live and not sense.seen.flow,
+        Cause.CONTACT_CHATTERS,
+        lambda sense, locks: sense.chatters and not locks.inspecting,
+        0.0,
+    ),
+    Guard(
+        Cause.FLOW_LOST,
+        lambda sense, locks: _live(sense, locks) and not sense.seen.flow and not dry_s(locks),
         0.3,  # live without confirmed flow at most 0.5 s (interfaces.md), less the contact's own time
-        "the water stopped with the source on the electrode",
-        "look at tank, filter, pump and flow switch, then start again",
     ),
     Guard(
-        "no removal",
-        lambda sense, _: sense.live and sense.idle_s > IDLE_MOST_S,
+        Cause.NO_REMOVAL,
+        lambda sense, locks: _live(sense, locks) and sense.idle_s > IDLE_MOST_S and not dry_s(locks),
         0.0,  # the same
-        "the source stood on the electrode for ten seconds and nothing was removed",
-        "is the source alive, is the work in place?",
     ),
     Guard(
-        "source not isolated",
-        lambda sense, locks: not sense.seen.contact_open and not locks.on[Output.SOURCE],
+        Cause.LIVE_TOO_LONG,
+        lambda sense, locks: _live(sense, locks) and 0.0 < dry_s(locks) < sense.live_s,
+        0.0,  # its time is in the condition itself
+    ),
+    Guard(
+        Cause.SOURCE_NOT_ISOLATED,
+        lambda sense, locks: (
+            not sense.seen.contact_open and not locks.on[Output.SOURCE] and not _harmless(sense, locks)
+        ),
         0.15,  # five times coil and contact together (hold-up is the gate's affair), chosen so
-        "the source contact was commanded off and its mirror contact says that it is closed",
-        "switch the supply off at its isolator, wait 5 s, check with a meter; then inspect the source contact",
     ),
     Guard(
-        "source contact dropped",
+        Cause.CONTACT_DROPPED,
         lambda sense, locks: sense.seen.contact_open and locks.on[Output.SOURCE],
         0.15,  # the same
-        "the source contact was commanded on and its mirror contact says that it is open",
-        "look at heartbeat supply, coil and contact",
     ),
 )
 
@@ -131,7 +142,7 @@ class GuardWatch:
     def __init__(self) -> None:
         self._since: list[float | None] = [None] * len(GUARDS)
         self._standing = True
-        self._switches: tuple[bool | BoardState, ...] = ()
+        self._switches: tuple[bool | BoardState | Phase, ...] = ()
 
     def check(self, sense: Sense, locks: Interlocks) -> None:
         """Raise Trip for the first row that has been true for its dwell."""
@@ -145,8 +156,11 @@ class GuardWatch:
             seen.board,
             sense.live,
             locks.on[Output.SOURCE],
+            locks.phase,
+            locks.absent,
         )
-        running = sense.idle_s > IDLE_MOST_S or sense.step_s > STILL_MOST_S or seen.sampler_age_s > AGE_MOST_S
+        timed = sense.idle_s > IDLE_MOST_S or locks.phase is Phase.COMMISSION or locks.absent
+        running = timed or sense.step_s > STILL_MOST_S or seen.sampler_age_s > AGE_MOST_S
         if not (running or self._standing) and switches == self._switches:
             return
         self._switches = switches
@@ -163,4 +177,4 @@ class GuardWatch:
         if since is None:
             since = self._since[number] = now_s
         if now_s - since >= guard.dwell_s:
-            raise Trip(guard.cause, guard.meaning, guard.remedy)
+            raise trip(guard.cause)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from controller.core.commands import Command, Halt, Home, Move, Output, Switch, Turn
+from controller.core.commands import Command, Halt, Home, Move, Output, Switch, Turn, Withhold
 from controller.core.observation import BoardState, Observation
 from controller.core.permissions import PERMISSIONS, Along, Permission, Sideways
 from controller.core.phases import Phase
@@ -18,6 +18,8 @@ from controller.settings.units import UM_PER_MM
 # Break-before-make between source and sensing feed, and the open gap before a cold opening (electrics.md).
 BREAK_BEFORE_MAKE_S: Final = 0.05
 GAP_OPEN_BEFORE_BREAK_S: Final = 0.05
+# A contact that was told to close has done so by then: five times the release asked for (20 ms, electrics.md).
+MAKE_MOST_S: Final = 0.1
 # Feed may come in small moves: its mean over this time is what is limited. Two ticks of the slowest loop (50 Hz) and a
 # useful move of the coarsest permitted axis (10 µm) fit into it at every phase's speed. Chosen so.
 PACE_S: Final = 0.1
@@ -26,7 +28,7 @@ ROUNDING_UM: Final = 15.0
 
 
 # Phases in which the electrode is touched with, travels, or is not to move at all.
-STILL_PHASES = (Phase.IDLE, Phase.PROBE, Phase.FAULT)
+STILL_PHASES = (Phase.IDLE, Phase.PROBE, Phase.FAULT, Phase.REFERENCE, Phase.COMMISSION)
 
 
 class Interlocks:
@@ -37,6 +39,9 @@ class Interlocks:
         since_s: when each output last changed.
         proven: isolation was proven since the source was last on.
         sensed_open: the gap was seen open on the sensing path since the source was last on.
+        phase: the phase of the tick, for the guards.
+        absent: somebody has switched the supply off at its isolator, and the pin has shown it: what a stuck contact
+            leads to is no voltage, for as long as the pin goes on showing it.
         gap_open_s: how long the gap has now been open with the source on.
         clear_z_um: axis height at and above which the tip passes over everything.
         hot_openings: how often the source contact was opened under current.
@@ -49,10 +54,12 @@ class Interlocks:
         "_limits",
         "_paced_s",
         "_play_um",
+        "absent",
         "clear_z_um",
         "gap_open_s",
         "hot_openings",
         "on",
+        "phase",
         "proven",
         "sensed_open",
         "sent",
@@ -72,6 +79,8 @@ class Interlocks:
         self._paced_s = -1e9
         self.on = dict.fromkeys(Output, False)
         self.since_s = dict.fromkeys(Output, -1e9)
+        self.phase = Phase.IDLE
+        self.absent = False
         self.proven = False
         self.sensed_open = False
         self.gap_open_s = 0.0
@@ -87,11 +96,21 @@ class Interlocks:
         if isinstance(command, Switch):
             return self._check_switch(command, phase, permission, seen)
         if isinstance(command, Home):
-            return self._check_home(phase)
+            return self._check_home(phase, permission)
         if isinstance(command, Halt):
             self.sent = None
             return None
+        if isinstance(command, Withhold):
+            return None if permission.withholds else f"the heartbeat is not withheld in {phase.value}"
         return self._check_turn(command, phase)
+
+    @property
+    def inspecting(self) -> bool:
+        """Commissioning, with the source commanded off: what speaks against a job is what is to be found out here.
+
+        In fault, too: where a commissioning goes on after a trip, the trip's condition may well last.
+        """
+        return self.phase in (Phase.COMMISSION, Phase.FAULT) and not self.on[Output.SOURCE]
 
     def unpermitted(self, phase: Phase) -> str | None:
         """The output that is on and may not be in this phase, or None; fault is entered to switch off."""
@@ -109,9 +128,9 @@ class Interlocks:
         # In hold a little turning is the last thing tried on a stuck electrode, the source isolated.
         return f"no turning in {phase.value}" if turn.rev_min and phase in STILL_PHASES else None
 
-    def _check_home(self, phase: Phase) -> str | None:
-        if phase not in (Phase.IDLE, Phase.RETRACT) or self.on[Output.SOURCE]:
-            return "homing belongs to idle or retract with the source off"
+    def _check_home(self, phase: Phase, permission: Permission) -> str | None:
+        if not permission.homing or self.on[Output.SOURCE]:
+            return f"no homing in {phase.value}, nor anywhere with the source on"
         self.sent = None
         return None
 
@@ -123,7 +142,7 @@ class Interlocks:
         self._anchor = (self._anchor[0], self._anchor[1], max(self._anchor[2], here[2]))
         refusal = (
             self._outside(target, seen)
-            or self._sideways(here, move, phase, permission)
+            or self._sideways(here, move, phase, permission, seen)
             or self._along(here, move, phase, permission, seen)
         )
         if refusal is None:
@@ -153,7 +172,12 @@ class Interlocks:
         return x[0] <= target[0] <= x[1] and y[0] <= target[1] <= y[1] and z[0] <= target[2] <= z[1]
 
     def _sideways(
-        self, here: tuple[float, float, float], move: Move, phase: Phase, permission: Permission
+        self,
+        here: tuple[float, float, float],
+        move: Move,
+        phase: Phase,
+        permission: Permission,
+        seen: Observation,
     ) -> str | None:
         if not self._is_way(move):
             return None
@@ -166,7 +190,15 @@ class Interlocks:
             if min(move.z_um, here[2]) < self.clear_z_um - ROUNDING_UM:
                 return "no travel below the clear height"
             return None
+        return self._touching(move, permission, seen)
+
+    def _touching(self, move: Move, permission: Permission, seen: Observation) -> str | None:
+        if not self._may_touch(seen):
+            return "no touch before isolation is proven and the sensing feed is on"
         return None if move.speed_um_s <= permission.forward_um_s else "sideways faster than a touch"
+
+    def _may_touch(self, seen: Observation) -> bool:
+        return self.proven and self.on[Output.SENSING] and seen.contact_open
 
     def _along(
         self,
@@ -185,7 +217,7 @@ class Interlocks:
             return f"no forward feed in {phase.value}" if self._anchor[2] - move.z_um > ROUNDING_UM else None
         if down_um <= 0.0:
             return None
-        if phase is Phase.PROBE and not (self.proven and self.on[Output.SENSING] and seen.contact_open):
+        if phase is Phase.PROBE and not self._may_touch(seen):
             return "no touch before isolation is proven and the sensing feed is on"
         if rule is Along.JOG:
             return "no jogging with the source on" if self.on[Output.SOURCE] or not seen.contact_open else None
@@ -222,15 +254,27 @@ class Interlocks:
     def _allowed(_switch: Switch, _phase: Phase, _permission: Permission, _seen: Observation) -> str | None:
         return None
 
-    def _source_on(self, _switch: Switch, phase: Phase, _permission: Permission, seen: Observation) -> str | None:
-        if phase is not Phase.APPROACH:
-            return f"the source closes in approach only, not in {phase.value}"
+    def _source_on(self, _switch: Switch, phase: Phase, permission: Permission, seen: Observation) -> str | None:
+        if not permission.closes:
+            return f"the source does not close in {phase.value}"
         if not (self.proven and self.sensed_open):
             return "the source closes only after isolation was proven and the gap was sensed open"
         if self.on[Output.SENSING] or seen.time_s - self.since_s[Output.SENSING] < BREAK_BEFORE_MAKE_S:
             return "the sensing feed must be off for 50 ms before the source closes"
+        if permission.dry_s:
+            return self._dry_on(seen)
         if not (self.on[Output.WATER] and seen.flow):
             return "the source closes only with confirmed flow"
+        return None
+
+    def _dry_on(self, seen: Observation) -> str | None:
+        """The source on an electrode that is clear of everything, without water, the guard shut."""
+        if self.on[Output.WATER] or seen.flow:
+            return "the source closes on a clear electrode without water only"
+        if not seen.guard_closed or seen.stop_pressed:
+            return "the source closes only with the guard shut and the stop released"
+        if not seen.homed or seen.board is not BoardState.READY or seen.z_um < self.clear_z_um - ROUNDING_UM:
+            return "the source closes without water at the clear height of referenced axes only"
         return None
 
     def _source_off(self, switch: Switch, phase: Phase, _permission: Permission, seen: Observation) -> str | None:
@@ -241,6 +285,13 @@ class Interlocks:
                 return "only a fault opens the source contact under current"
             self.hot_openings += 1
             return None
+        return None if self._opened_by_itself(seen) else self._current_flows(seen)
+
+    def _opened_by_itself(self, seen: Observation) -> bool:
+        return seen.contact_open and seen.time_s - self.since_s[Output.SOURCE] > MAKE_MOST_S
+
+    def _current_flows(self, seen: Observation) -> str | None:
+        """Why current may flow through the contact, or may be about to; None when it does not."""
         if seen.queued:
             return "the source opens only when the board's queue is drained"
         if self.gap_open_s < GAP_OPEN_BEFORE_BREAK_S:
@@ -260,6 +311,6 @@ class Interlocks:
         return None if permission.water else f"no water in {phase.value}"
 
     def _water_off(self, switch: Switch, _phase: Phase, _permission: Permission, seen: Observation) -> str | None:
-        if switch.hot or (not self.on[Output.SOURCE] and seen.contact_open):
+        if switch.hot or self.absent or (not self.on[Output.SOURCE] and seen.contact_open):
             return None
         return "the water stops only after the source contact is proven open"

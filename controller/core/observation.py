@@ -42,6 +42,8 @@ class Observation:
         queued: Moves sent to the board and not yet done.
         board: The board's own state.
         homed: True when the axis positions are referenced.
+        seeking: Letters of the axes whose switches the board looks for, as far as the wire tells; kept when homing has
+            failed, empty when it went well.
     """
 
     time_s: float
@@ -58,6 +60,7 @@ class Observation:
     queued: int
     board: BoardState
     homed: bool
+    seeking: str
 
     # Written out, since a generated one stays interpreted in a compiled build, and this one runs in every tick.
     def __init__(
@@ -76,6 +79,7 @@ class Observation:
         queued: int,
         board: BoardState,
         homed: bool,
+        seeking: str = "",
     ) -> None:
         self.time_s = time_s
         self.samples = samples
@@ -91,3 +95,4 @@ class Observation:
         self.queued = queued
         self.board = board
         self.homed = homed
+        self.seeking = seeking

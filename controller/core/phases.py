@@ -23,6 +23,8 @@ class Phase(StrEnum):
     SHORT_RECOVER = "short-recover"
     HOLD = "hold"
     FAULT = "fault"
+    REFERENCE = "reference"
+    COMMISSION = "commission"
 
 
 class Trigger(StrEnum):
@@ -40,6 +42,10 @@ class Trigger(StrEnum):
     GO_ON = "go-on"
     TRIP = "trip"
     ACKNOWLEDGE = "acknowledge"
+    SEEK = "seek"
+    REFERENCED = "referenced"
+    INSPECT = "inspect"
+    INSPECTED = "inspected"
 
 
 class Row(NamedTuple):
@@ -79,28 +85,44 @@ ROWS: tuple[Row, ...] = (
     Row(P.HOLD, T.WITHDRAW, P.RETRACT),
     Row(P.HOLD, T.TRIP, P.FAULT),
     Row(P.FAULT, T.ACKNOWLEDGE, P.HOLD),
+    Row(P.IDLE, T.SEEK, P.REFERENCE),
+    Row(P.REFERENCE, T.REFERENCED, P.IDLE),
+    Row(P.REFERENCE, T.WITHDRAW, P.RETRACT),
+    Row(P.REFERENCE, T.TRIP, P.FAULT),
+    Row(P.IDLE, T.INSPECT, P.COMMISSION),
+    Row(P.COMMISSION, T.INSPECTED, P.IDLE),
+    Row(P.COMMISSION, T.TRIP, P.FAULT),
 )
+
+# Phases of setting a machine up: no job enters them.
+SETTING_UP = (P.REFERENCE, P.COMMISSION)
 
 # Each ignored pair is a decision: the trigger says nothing that changes what is allowed in that phase.
 IGNORED: dict[Trigger, tuple[Phase, ...]] = {
     # A touch starts from standstill at clear height only, so that isolation can be proven first.
-    T.TOUCH: (P.PROBE, P.APPROACH, P.ERODE, P.RETRACT, P.SHORT_RECOVER, P.HOLD, P.FAULT),
-    T.TOUCHED: (P.IDLE, P.APPROACH, P.ERODE, P.RETRACT, P.SHORT_RECOVER, P.HOLD, P.FAULT),
-    # Closing the source starts from idle only, after a proof.
-    T.DESCEND: (P.PROBE, P.APPROACH, P.ERODE, P.RETRACT, P.SHORT_RECOVER, P.HOLD, P.FAULT),
+    T.TOUCH: (P.PROBE, P.APPROACH, P.ERODE, P.RETRACT, P.SHORT_RECOVER, P.HOLD, P.FAULT, *SETTING_UP),
+    T.TOUCHED: (P.IDLE, P.APPROACH, P.ERODE, P.RETRACT, P.SHORT_RECOVER, P.HOLD, P.FAULT, *SETTING_UP),
+    # Closing the source on work starts from idle only, after a proof.
+    T.DESCEND: (P.PROBE, P.APPROACH, P.ERODE, P.RETRACT, P.SHORT_RECOVER, P.HOLD, P.FAULT, *SETTING_UP),
     # Sparks outside the approach are not news.
-    T.IGNITE: (P.IDLE, P.PROBE, P.ERODE, P.RETRACT, P.SHORT_RECOVER, P.HOLD, P.FAULT),
+    T.IGNITE: (P.IDLE, P.PROBE, P.ERODE, P.RETRACT, P.SHORT_RECOVER, P.HOLD, P.FAULT, *SETTING_UP),
     # Contact with the source off is a touch, not a short.
-    T.SHORT: (P.IDLE, P.PROBE, P.SHORT_RECOVER, P.HOLD, P.FAULT),
-    T.FREED: (P.IDLE, P.PROBE, P.APPROACH, P.ERODE, P.RETRACT, P.HOLD, P.FAULT),
-    T.WITHDRAW: (P.RETRACT, P.FAULT),
-    T.CLEARED: (P.IDLE, P.PROBE, P.APPROACH, P.ERODE, P.SHORT_RECOVER, P.HOLD, P.FAULT),
+    T.SHORT: (P.IDLE, P.PROBE, P.SHORT_RECOVER, P.HOLD, P.FAULT, *SETTING_UP),
+    T.FREED: (P.IDLE, P.PROBE, P.APPROACH, P.ERODE, P.RETRACT, P.HOLD, P.FAULT, *SETTING_UP),
+    # In commission nothing moves, so there is nothing to withdraw from.
+    T.WITHDRAW: (P.RETRACT, P.FAULT, P.COMMISSION),
+    T.CLEARED: (P.IDLE, P.PROBE, P.APPROACH, P.ERODE, P.SHORT_RECOVER, P.HOLD, P.FAULT, *SETTING_UP),
     # Holding out of a live phase goes through retract first: the gap must open before the source does.
-    T.HOLD: (P.PROBE, P.APPROACH, P.ERODE, P.RETRACT, P.HOLD, P.FAULT),
-    T.GO_ON: (P.IDLE, P.PROBE, P.APPROACH, P.ERODE, P.RETRACT, P.SHORT_RECOVER, P.FAULT),
+    T.HOLD: (P.PROBE, P.APPROACH, P.ERODE, P.RETRACT, P.HOLD, P.FAULT, *SETTING_UP),
+    T.GO_ON: (P.IDLE, P.PROBE, P.APPROACH, P.ERODE, P.RETRACT, P.SHORT_RECOVER, P.FAULT, *SETTING_UP),
     # The first fault is the true one; those that follow from it are told, not acted on.
     T.TRIP: (P.FAULT,),
-    T.ACKNOWLEDGE: (P.IDLE, P.PROBE, P.APPROACH, P.ERODE, P.RETRACT, P.SHORT_RECOVER, P.HOLD),
+    T.ACKNOWLEDGE: (P.IDLE, P.PROBE, P.APPROACH, P.ERODE, P.RETRACT, P.SHORT_RECOVER, P.HOLD, *SETTING_UP),
+    # Both phases of setting a machine up are entered from standstill with everything off, and left the same way.
+    T.SEEK: (P.PROBE, P.APPROACH, P.ERODE, P.RETRACT, P.SHORT_RECOVER, P.HOLD, P.FAULT, *SETTING_UP),
+    T.REFERENCED: (P.IDLE, P.PROBE, P.APPROACH, P.ERODE, P.RETRACT, P.SHORT_RECOVER, P.HOLD, P.FAULT, P.COMMISSION),
+    T.INSPECT: (P.PROBE, P.APPROACH, P.ERODE, P.RETRACT, P.SHORT_RECOVER, P.HOLD, P.FAULT, *SETTING_UP),
+    T.INSPECTED: (P.IDLE, P.PROBE, P.APPROACH, P.ERODE, P.RETRACT, P.SHORT_RECOVER, P.HOLD, P.FAULT, P.REFERENCE),
 }
 
 

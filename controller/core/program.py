@@ -1,4 +1,4 @@
-"""The job as one cycle: reference, measure, map, then hole after hole, measuring and advancing when it is due."""
+"""The job as one cycle: reference (or take up again), measure, map, then hole after hole, measuring when it is due."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from controller.core.cycles.ask import EndRun
 from controller.core.cycles.attend import attend
 from controller.core.cycles.drill import Drilling
 from controller.core.cycles.measure import map_surface, measure
+from controller.core.cycles.take_up import take_up
 from controller.core.cycles.travel import reference, rise
 from controller.core.events import RunEnded
 from controller.core.rig import Cycle, Rig
@@ -35,17 +36,25 @@ def holes_to_measurement(rig: Rig) -> int:
 
 def program(rig: Rig) -> Cycle[RunEnded]:
     """Make every hole of the plan. Returns how it ended; raises Trip and EndRun on the way."""
-    yield from reference(rig)
-    yield from measure(rig)
-    yield from map_surface(rig)
-    wrong = 0
+    before = rig.before
+    done = before.finished if before else {}
+    if before is None:
+        yield from reference(rig)
+        yield from measure(rig)
+        yield from map_surface(rig)
+    else:
+        yield from take_up(rig, before)
+    wrong = sum(outcome != "through" for outcome in done.values())
     for hole in rig.given.plan.holes:
+        if hole.index in done:
+            continue
         if advance_due(rig) or needle_too_long(rig):
             yield from advance(rig)
         elif measurement_due(rig):
             yield from measure(rig)
         yield from attend(rig)
-        if (yield from Drilling(rig, hole).run()) != "through":
+        begun = before is not None and hole.index == before.begun
+        if (yield from Drilling(rig, hole, begun=begun).run()) != "through":
             wrong += 1
     rig.hole = 0
     yield from measure(rig)

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Generator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TypeAlias, TypeVar
 
+from controller.core.causes import Cause, trip
+from controller.core.causes import Trip as Trip  # noqa: PLC0414 - cycles find it here
 from controller.core.commands import Command
 from controller.core.electrode import Electrode
-from controller.core.events import Event, PhaseChanged, Said
+from controller.core.events import Checkpoint, Event, PhaseChanged, Said
 from controller.core.interlocks import Interlocks
 from controller.core.phases import Phase, PhaseMachine, Trigger
 from controller.core.requests import Request
 from controller.core.sense import Sense
 from controller.core.servo import Servo
+from controller.core.standing import Standing
 from controller.core.surface import Surface
 from controller.core.wishes import Wishes
 from controller.plan.overcut import Overcut
@@ -26,14 +29,6 @@ from controller.settings.units import UM_PER_MM
 T = TypeVar("T")
 # A cycle yields the commands of one tick and goes on at the next; what it finds out it returns.
 Cycle: TypeAlias = Generator[Sequence[Command], None, T]
-
-
-class Trip(Exception):
-    """Something is wrong with the machine: end in `fault`, the cause named."""
-
-    def __init__(self, cause: str, meaning: str, remedy: str) -> None:
-        super().__init__(cause)
-        self.cause, self.meaning, self.remedy = cause, meaning, remedy
 
 
 @dataclass(slots=True, frozen=True)
@@ -52,33 +47,32 @@ def guessed_cone_mm(given: Setting) -> float:
     return given.technology.cone_diameters.guess * given.job.electrode.diameter_mm
 
 
-@dataclass(slots=True)
-class Rig:
-    """Shared state of the cycles; the cycles change the beliefs, the controller feeds `sense`, `requests` and `out`."""
+class Bench:
+    """A machine with an electrode in its holder, and nothing said of a job: what touching and checking need.
 
-    given: Setting
-    sense: Sense
-    phases: PhaseMachine
-    locks: Interlocks
-    servo: Servo
-    electrode: Electrode
-    surface: Surface | None = None
-    usual_sparks_per_um: float | None = None
-    requests: Sequence[Request] = ()
-    wishes: Wishes = field(default_factory=Wishes)
-    out: list[Event] = field(default_factory=list)
-    doing: str = ""
-    hole: int = 0
-    feed_um: float = 0.0
-    pierce_um: float = 0.0
-    full_um: float = 0.0
-    prompts: int = 0
-    advances: int = 0
+    The cycles change the beliefs, the conductor feeds `sense`, `requests` and `out`.
+    """
+
+    __slots__ = ("doing", "electrode", "hole", "locks", "machine", "out", "phases", "prompts", "requests", "sense")
+
+    def __init__(
+        self, machine: Machine, sense: Sense, phases: PhaseMachine, locks: Interlocks, electrode: Electrode
+    ) -> None:
+        self.machine = machine
+        self.sense = sense
+        self.phases = phases
+        self.locks = locks
+        self.electrode = electrode
+        self.requests: Sequence[Request] = ()
+        self.out: list[Event] = []
+        self.doing = ""
+        self.hole = 0
+        self.prompts = 0
 
     @property
     def tick_s(self) -> float:
         """Length of a tick."""
-        return 1.0 / self.given.machine.tick_hz
+        return 1.0 / self.machine.tick_hz
 
     @property
     def now_s(self) -> float:
@@ -88,7 +82,7 @@ class Rig:
     @property
     def top_um(self) -> float:
         """The highest place of the feed axis."""
-        return self.given.machine.axes.travel_max_mm[2] * UM_PER_MM
+        return self.machine.axes.travel_max_mm[2] * UM_PER_MM
 
     def tell(self, event: Event) -> None:
         """Put an event on record."""
@@ -104,31 +98,74 @@ class Rig:
         """Move the phase machine; a trigger that the table ignores here is a fault of the program."""
         before = self.phases.phase
         if not self.phases.fire(trigger):
-            raise Trip(
-                f"{trigger.value} in {before.value}",
-                "the program asked for a phase that the table does not lead to",
-                "keep the run folder and report it: this is a fault of the program",
-            )
+            raise trip(Cause.PROGRAM, f"{trigger.value} in {before.value}")
         self.tell(PhaseChanged(self.now_s, before.value, trigger.value, self.phases.phase.value))
         wrong = self.locks.unpermitted(self.phases.phase)
         if wrong is not None:
-            raise Trip(
-                f"{wrong} on in {self.phases.phase.value}",
-                "the program entered a phase with something on that the phase does not permit",
-                "keep the run folder and report it: this is a fault of the program",
-            )
+            raise trip(Cause.PROGRAM, f"{wrong} on in {self.phases.phase.value}")
+
+    def check_point(self) -> None:
+        """Put on record what is believed now; nothing without a job that might have to be taken up again."""
+
+    def work_top_mm(self) -> float:
+        """How high the work may reach (machine frame, mm), as far as is known."""
+        place = self.machine.work_place
+        return place.surface_height_mm + 3.0 * place.surface_height_u_mm
 
     def clear_z_um(self) -> float:
         """Axis height at which the tip passes over the work and the reference plate by the clear height."""
-        place = self.given.machine.work_place
-        if self.surface is None:
-            highest = place.surface_height_mm + 3.0 * place.surface_height_u_mm
-        else:
-            highest = self.surface.highest_mm([(hole.x_mm, hole.y_mm) for hole in self.given.plan.holes])
-        highest = max(highest, self.given.machine.reference_plate.height_mm)
+        highest = max(self.work_top_mm(), self.machine.reference_plate.height_mm)
         tip = self.electrode.tip_mm + 3.0 * self.electrode.tip_u_mm
-        return min((highest + place.clear_height_mm + tip) * UM_PER_MM, self.top_um)
+        return min((highest + self.machine.work_place.clear_height_mm + tip) * UM_PER_MM, self.top_um)
 
     def in_phase(self, *phases: Phase) -> bool:
         """True in one of these phases."""
         return self.phases.phase in phases
+
+
+class Rig(Bench):
+    """A bench with a job to be done on it."""
+
+    __slots__ = (
+        "advances",
+        "before",
+        "feed_um",
+        "full_um",
+        "given",
+        "open_holes",
+        "pierce_um",
+        "servo",
+        "surface",
+        "usual_sparks_per_um",
+        "wishes",
+    )
+
+    def __init__(
+        self,
+        given: Setting,
+        sense: Sense,
+        phases: PhaseMachine,
+        locks: Interlocks,
+        servo: Servo,
+        electrode: Electrode,
+    ) -> None:
+        super().__init__(given.machine, sense, phases, locks, electrode)
+        self.given = given
+        self.servo = servo
+        self.surface: Surface | None = None
+        self.usual_sparks_per_um: float | None = None
+        self.wishes = Wishes()
+        self.feed_um = self.pierce_um = self.full_um = 0.0
+        self.advances = 0
+        self.before: Standing | None = None  # where the run stands that is taken up again
+        self.open_holes: list[int] = []  # finished and open, in the order made
+
+    def work_top_mm(self) -> float:
+        """How high the work reaches under the holes: by its plane once that was touched."""
+        if self.surface is None:
+            return super().work_top_mm()
+        return self.surface.highest_mm([(hole.x_mm, hole.y_mm) for hole in self.given.plan.holes])
+
+    def check_point(self) -> None:
+        """Put on record what is believed now, for a run that has to be taken up from here."""
+        self.tell(Checkpoint(self.now_s, self.electrode.belief, self.usual_sparks_per_um or 0.0))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import deque
 from typing import Final
 
 from controller.core.gap import GapFilter
@@ -12,6 +13,9 @@ from controller.settings.machine import Machine
 # The mirror contact breaks before the main contact makes; with its travel (15–20 ms, electrics.md) and bounce the gap
 # is no signal for that long. Twice the release time asked for: chosen.
 SETTLE_S: Final = 0.04
+# A contact that changes so often within a second chatters: commanded, it changes twice at the most. Chosen.
+FLIPS: Final = 6
+FLIPS_S: Final = 1.0
 
 
 class Sense:
@@ -24,15 +28,19 @@ class Sense:
         sparks: sparks in this tick.
         idle_s: time since the last spark while live: nothing was removed. A drop-out's low is no spark.
         step_s: time since the observation before this one; 0 at the first.
+        flips: how often the mirror contact has changed; `flipped_s`: when, the last times.
         open_s: time that the gap now stood at high level without a long low, while live.
     """
 
     __slots__ = (
         "_backlash_um",
+        "_contact_open",
         "_last_s",
         "_low_z_um",
         "_tick_s",
         "_to_volts",
+        "flipped_s",
+        "flips",
         "gap",
         "idle_s",
         "live",
@@ -56,6 +64,9 @@ class Sense:
         self.sparks = 0
         self.step_s = 0.0
         self._last_s: float | None = None
+        self._contact_open = True
+        self.flips = 0
+        self.flipped_s: deque[float] = deque(maxlen=FLIPS)
         self.seen: Observation
 
     @property
@@ -73,6 +84,11 @@ class Sense:
         """A low has lasted longer than a spark's pause can: perhaps a short, perhaps a drop-out."""
         return self.reader.window.low_ms > self.reader.window.longest_pause_ms
 
+    @property
+    def chatters(self) -> bool:
+        """The source contact opens and closes by itself."""
+        return len(self.flipped_s) == FLIPS and self.seen.time_s - self.flipped_s[0] < FLIPS_S
+
     def pin_v(self) -> float:
         """Mean of the tick's samples, volts at the pin; 0 without samples."""
         samples = self.seen.samples
@@ -83,6 +99,10 @@ class Sense:
         self.seen = seen
         self.step_s = 0.0 if self._last_s is None else seen.time_s - self._last_s
         self._last_s = seen.time_s
+        if seen.contact_open is not self._contact_open:
+            self._contact_open = seen.contact_open
+            self.flips += 1
+            self.flipped_s.append(seen.time_s)
         if seen.contact_open:
             self.live, self.live_s, self.sparks = False, 0.0, 0
             return

@@ -24,6 +24,8 @@ NEVER_MS: Final = 1e9
 # biased: anything clearly off the 3 V plateau is "source absent"; only metal reads below 0.1 V.
 LOW_V = {"clamp": 1.5, "divider": 11.0 * 4.5 / 64.0, "biased": 2.75}
 METAL_V: Final = 0.1
+# With source and sensing feed both off the pin reads less than this, or the source is still there (electrics.md).
+ABSENT_V: Final = 0.2
 # biased: metal under a live source sits at about 0.1 V itself (electrics.md), so the line is drawn half above it; the
 # wettest gap (177 Ω at 1500 µS/cm) still reads 0.3 V.
 BIASED_METAL_V: Final = 0.15

@@ -35,6 +35,15 @@ class CaptureError(Exception):
     """A file is no capture of ours; the message names it."""
 
 
+def free_capture(run: Path) -> Path:
+    """Where the next capture of a run goes: one for each time it was started."""
+    path, number = run / CAPTURE_NAME, 1
+    while path.exists():
+        number += 1
+        path = (run / CAPTURE_NAME).with_stem(f"{Path(CAPTURE_NAME).stem}-{number}")
+    return path
+
+
 def head_bytes(start: StartRecord) -> bytes:
     """How a capture begins."""
     return MAGIC + start.model_dump_json().encode("utf-8") + b"\n"

@@ -111,6 +111,8 @@ class RunDesk:
         """Why the run is to end now; empty while it may go on."""
         if self._stop.count:
             return INTERRUPTED
+        if self._outlet.trouble:
+            return f"{self._outlet.trouble}: {NO_RECORD}"
         if self._outlet.broken:
             return NO_RECORD
         if session.waiting is not None and not self._answered:
@@ -138,6 +140,7 @@ class RunDesk:
         if self.time_s - self._picture_s >= PICTURE_S:
             self._picture_s = self.time_s
             self._put(session.snapshot())
+            self._outlet.listen()
         self._outlet.flush()
         if self._herald is not None:
             self._herald.outlet.flush()

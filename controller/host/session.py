@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from controller.core.controller import WATER_OFF_S, Controller
+from controller.core.conductor import WATER_OFF_S, Conductor
 from controller.core.events import Event, Noticed, PromptRaised, RunEnded, TicksMissed
 from controller.core.requests import Request
 from controller.core.snapshot import Snapshot
@@ -57,6 +57,7 @@ class Session:
     Args:
         link: Both wires; not started yet.
         core: The core; not ticked yet.
+        lenient: Drive whatever can be driven, even a machine that is not fit for a job: to find out what is wrong.
 
     Attributes:
         link, core: The two.
@@ -64,18 +65,21 @@ class Session:
         over: Nothing more is to be done: the machine is safe and still.
     """
 
-    __slots__ = ("_ended_s", "core", "driving", "link", "over")
+    __slots__ = ("_ended_s", "_lenient", "core", "driving", "link", "over")
 
-    def __init__(self, link: MachineLink, core: Controller) -> None:
+    def __init__(self, link: MachineLink, core: Conductor, *, lenient: bool = False) -> None:
         self.link, self.core = link, core
         self.driving = self.over = False
         self._ended_s: float | None = None
+        self._lenient = lenient
         link.start(0.0)
 
     @property
     def unfit(self) -> list[Problem]:
         """Why the machine can't be driven, once connecting is over; empty while all goes well."""
-        return [] if self.driving or self.link.connecting else self.link.problems
+        if self.driving or self.link.connecting or (self._lenient and self.link.connected):
+            return []
+        return self.link.problems
 
     @property
     def ended(self) -> RunEnded | None:
@@ -99,7 +103,7 @@ class Session:
         link.receive(Wire.BOARD, look.board, now_s)
         link.receive(Wire.SAMPLER, look.sampler, now_s)
         events: list[Event] = [] if look.missed is None else [TicksMissed(now_s, *look.missed)]
-        self.driving = self.driving or link.fit
+        self.driving = self.driving or (link.connected if self._lenient else link.fit)
         if self.driving:
             self._drive(look, events)
         written = link.pending(Wire.BOARD, now_s), link.pending(Wire.SAMPLER, now_s)

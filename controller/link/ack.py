@@ -12,7 +12,17 @@ from functools import partial
 
 from controller.core.observation import BoardState
 from controller.link.ack_replies import Kind, Reply, read_reply
-from controller.link.ack_words import COUNT, DISPENSABLE, DRAIN, END_STOPS, HOME_LINES, RENUMBER, STOP, what_must_hold
+from controller.link.ack_words import (
+    ALWAYS_ON,
+    COUNT,
+    DISPENSABLE,
+    DRAIN,
+    END_STOPS,
+    HOME_LINES,
+    RENUMBER,
+    STOP,
+    what_must_hold,
+)
 from controller.link.board import AHEAD_S, DRAIN_S, HOME_S, MotionBoard
 from controller.link.count_check import CountCheck, Verdict
 from controller.link.grid import Steps, add, subtract
@@ -46,6 +56,12 @@ RESEND_QUIET_S = 0.02
 # Times that lines are sent again without one taken between: then the wire is not fit for use. Chosen: with the quiet
 # time and the lines themselves about a second, after which the board counts as lost anyway.
 RESENDS_MOST = 20
+
+LETS_GO = (
+    "idle lock",
+    f"the board does not know {ALWAYS_ON}, so it lets its motors go whenever it stands for a while",
+    "use firmware built with a motor time-out that can be switched off: positions are lost at every pause",
+)
 
 
 class AckBoard(MotionBoard):
@@ -134,6 +150,9 @@ class AckBoard(MotionBoard):
         if words.startswith(DISPENSABLE):
             self._note(f"the board does not know {words}; it can be done without")
             return
+        if words == ALWAYS_ON:
+            self.notebook.object(*LETS_GO, bars=False)
+            return
         self.notebook.object(
             words, "the board does not know this command", "use firmware built with it: without it no run is safe"
         )
@@ -208,7 +227,7 @@ class AckBoard(MotionBoard):
         found = yield from self._count_now()
         if found is None:
             self.notebook.object(COUNT, "no count of steps in the position report", "use firmware that reports it")
-        if found is None or self.notebook.problems:
+        if found is None or self.notebook.barred:
             return False
         self.ledger.adopt(add(found, self._origin))
         self._check.agree(self.ledger.sent)
@@ -244,6 +263,7 @@ class AckBoard(MotionBoard):
         self.homed = False
         self.state = BoardState.HOMING
         for words in (*HOME_LINES, *what_must_hold(self._machine.axes), DRAIN):
+            self.seeking = words[len("G28 ")].lower() if words in HOME_LINES else self.seeking
             answer = yield from self._ask(words, HOME_S)
             if answer not in ("ok", "unknown"):
                 self._fall(BoardState.ALARM, f"homing failed: {words} was answered by {answer}")

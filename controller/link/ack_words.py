@@ -6,9 +6,13 @@ from controller.link.grid import decimal
 from controller.settings.machine import Axes
 
 RENUMBER, STOP, COUNT, END_STOPS, DRAIN = "M110 N0", "M410", "M114", "M119", "M400"
-HOME_LINES = ("G28 Z0", "G28 X0 Y0")  # z first: the tip leaves the work before anything goes sideways
+# z first: the tip leaves the work before anything goes sideways. One line for each axis, so that the one that does not
+# find its switch is known.
+HOME_LINES = ("G28 Z0", "G28 X0", "G28 Y0")
 # Lines whose command a board may be without: minimum time of a block, under its two names, and soft limits.
 DISPENSABLE = ("M205", "M211")
+# Motors always on. A board that does not know it can be driven, to check the rest of the machine; no job is run on it.
+ALWAYS_ON = "M84 S0"
 
 
 def what_must_hold(axes: Axes) -> tuple[str, ...]:
@@ -16,7 +20,7 @@ def what_must_hold(axes: Axes) -> tuple[str, ...]:
     acceleration = decimal(max(axes.acceleration_mm_s2), 3)  # the axes' own limits stand below it
     return (
         "G91",
-        "M84 S0",
+        ALWAYS_ON,
         "M121",
         "M211 S0",
         "M205 Q0",

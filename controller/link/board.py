@@ -40,6 +40,7 @@ class MotionBoard(ABC):
     Attributes:
         state: What the core sees of the board; `lost` until it is connected.
         homed: The axis positions are referenced.
+        seeking: Letters of the axes whose switches were being looked for when the board was last heard of.
         connected: The connect procedure has ended well.
         notebook: Notices and problems.
         ledger: The step ledger.
@@ -53,6 +54,7 @@ class MotionBoard(ABC):
     def __init__(self, machine: Machine) -> None:
         self.state = BoardState.LOST
         self.homed = False
+        self.seeking = ""
         self.connected = False
         self.notebook = Notebook("board")
         self.ledger = StepLedger()
@@ -299,6 +301,7 @@ class MotionBoard(ABC):
         self._origin = subtract(self._home_steps, board_steps)
         self.ledger.adopt(self._home_steps)
         self.homed = True
+        self.seeking = ""
         self.state = BoardState.READY
 
     def _note(self, what: str) -> None:

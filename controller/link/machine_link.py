@@ -24,7 +24,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from enum import StrEnum
 
-from controller.core.commands import Command, Switch
+from controller.core.commands import Command, Switch, Withhold
 from controller.core.observation import Observation
 from controller.link.ack import AckBoard
 from controller.link.board import MotionBoard
@@ -126,16 +126,21 @@ class MachineLink:
             board.queued,
             board.state,
             board.homed,
+            board.seeking,
         )
 
     def carry_out(self, commands: Sequence[Command], time_s: float) -> None:
-        """Take a completed tick's commands, in their order, and issue its one heartbeat edge."""
+        """Take a completed tick's commands, in their order, and issue its one heartbeat edge if it is not withheld."""
+        withheld = False
         for command in commands:
             if isinstance(command, Switch):
                 self.sampler.switch(command)
+            elif isinstance(command, Withhold):
+                withheld = True
             else:
                 self.board.carry_out(command, time_s)
-        self.sampler.heartbeat()
+        if not withheld:
+            self.sampler.heartbeat()
 
     def emergency_stop(self, time_s: float) -> None:
         """Source off and motion stopped at once; the position is lost. The core does not use it: it halts."""

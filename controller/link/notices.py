@@ -54,9 +54,9 @@ class Notebook:
         """Put a notice down."""
         self._notices.append(Notice(time_s, self._wire, what))
 
-    def object(self, name: str, found: str, remedy: str) -> None:
+    def object(self, name: str, found: str, remedy: str, *, bars: bool = True) -> None:
         """Put a problem down, once."""
-        problem = Problem(self._wire, name, found, remedy)
+        problem = Problem(self._wire, name, found, remedy, bars)
         if problem not in self.problems:
             self.problems.append(problem)
 

@@ -65,6 +65,7 @@ class StatusBoard(MotionBoard):
         super().__init__(machine)
         self._settings: dict[int, float] = {}
         self._report: Report | None = None
+        self._home_from: Report | None = None
         self._differed: Steps | None = None
         self._banners = 0
         self._reset_asked = False
@@ -88,7 +89,10 @@ class StatusBoard(MotionBoard):
         elif _ERROR.fullmatch(line):
             self._answered(line)
         elif _ALARM.fullmatch(line):
+            homing = self.state is BoardState.HOMING
             self._fall(BoardState.ALARM, f"the board reports {line}")
+            if homing:
+                self._begin(self._find_sought())
         elif _BANNER.fullmatch(line):
             self._banner()
         elif line.startswith("$"):
@@ -229,6 +233,7 @@ class StatusBoard(MotionBoard):
         yield from self._quiet(SETTLE_S, SETTLE_MOST_S)
         answer = yield from self._ask(MODALS, ANSWER_S)
         self._note(f"modal state sent again: {answer}")
+        yield from self._find_sought()
 
     def _reset_board(self) -> Procedure[bool]:
         before = self._banners
@@ -246,6 +251,8 @@ class StatusBoard(MotionBoard):
             yield from self._clock.until(lambda: not self.ledger.queued, DRAIN_S)
         self.homed = False
         self.state = BoardState.HOMING
+        self.seeking = ""
+        self._home_from = yield from self._fresh_report()
         answer = yield from self._ask(HOME_LINE, HOME_S)
         if answer == "ok":
             answer = yield from self._ask(MODALS, ANSWER_S)
@@ -254,6 +261,24 @@ class StatusBoard(MotionBoard):
             self._fall(BoardState.ALARM, f"homing failed: {answer}. Is homing switched on in the board ($22=1)?")
             return
         self._referenced(self._grid.from_mm(report.machine_mm))
+
+    def _find_sought(self) -> Procedure[None]:
+        """After a homing that failed: the axis that has gone furthest, by the length of its travel, found no switch."""
+        before, self._home_from = self._home_from, None
+        if before is None or before.machine_mm is None:
+            return
+        after = yield from self._fresh_report()
+        if after is None or after.machine_mm is None:
+            return
+        axes = self._machine.axes
+        gone = {
+            letter: abs(now - was) / (high - low)
+            for letter, was, now, low, high in zip(
+                "xyz", before.machine_mm, after.machine_mm, axes.travel_min_mm, axes.travel_max_mm, strict=True
+            )
+        }
+        furthest = max(gone, key=lambda letter: gone[letter])
+        self.seeking = furthest if gone[furthest] > 0.0 else ""
 
     def _fresh_report(self) -> Procedure[Report | None]:
         """A report that came twice alike: what is built on it must not be spoilt on the wire."""

@@ -65,6 +65,7 @@ class AckBoard(MotionBoard):
             "M203": self._top_speed, "M204": self._accepted, "M205": self._stretching, "M211": self._soft_limits,
             "M400": self._finish, "M410": self._quick_stop,
         }  # fmt: skip
+        self._fixed_idle_off_s: float | None = None
         self._forget()
 
     def _forget(self) -> None:
@@ -76,7 +77,8 @@ class AckBoard(MotionBoard):
         self._absolute = True
         self._soft = self._stops_on = True
         self._stretched_s = self.timing.stretched_s
-        self._idle_off_s = self.timing.idle_off_s
+        fixed_s = self._fixed_idle_off_s
+        self._idle_off_s = self.timing.idle_off_s if fixed_s is None else fixed_s
         self._off_at_s = inf
         self._no_motion_until_s = 0.0
         self._was_moving = self._killed = False
@@ -95,9 +97,9 @@ class AckBoard(MotionBoard):
         self.drive.turn(0.0)
         self.start(self._main())
 
-    def let_go_after(self, idle_off_s: float) -> None:
-        """A fault: the motors lose their current after this long at standstill (s), unless the host says otherwise."""
-        self._idle_off_s = idle_off_s
+    def build_without_idle_lock(self, idle_off_s: float) -> None:
+        """A fault: firmware that takes the motors' current away after this long at standstill (s), whoever asks."""
+        self._fixed_idle_off_s = self._idle_off_s = idle_off_s
 
     def _main(self) -> Program:
         yield self._for(self.timing.boot_s)
@@ -181,6 +183,8 @@ class AckBoard(MotionBoard):
         name = f"{words[0][0]}{words[0][1]:g}" if words else ""
         numbers = dict(words[1:])
         order = self._orders.get(name)
+        if name == "M84" and "S" in numbers and self._fixed_idle_off_s is not None:
+            order = None
         if name in {"G0", "G1"}:
             yield from self._move(numbers)
         elif order is not None:

@@ -8,12 +8,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from controller.core.causes import MEANINGS, Cause, Trip
 from controller.core.commands import Halt, Output, Switch
 from controller.core.events import FaultTripped, RunEnded
 from controller.core.guards import GUARDS, GuardWatch
 from controller.core.interlocks import Interlocks
 from controller.core.observation import BoardState
-from controller.core.rig import Trip
+from controller.core.phases import Phase
 from controller.core.sense import Sense
 from tests.core.crude import CrudeMachine
 from tests.core.given import MACHINE, controller, seen
@@ -65,7 +66,28 @@ def test_each_guard_trips_on_its_condition_after_its_dwell(
 
 def test_every_guard_has_a_case() -> None:
     """No row of the table goes untested."""
-    assert [guard.cause for guard in GUARDS] == ["host stood still", *(case[0] for case in CASES)]
+    assert {guard.cause.value for guard in GUARDS} == {
+        "host stood still",
+        "source contact chatters",
+        "live too long",
+        *(case[0] for case in CASES),
+    }
+
+
+def test_a_source_contact_that_opens_and_closes_by_itself_trips() -> None:
+    """Six changes within a second; a contact that is commanded on and off makes two."""
+    watch, sense, locks = GuardWatch(), Sense(MACHINE), Interlocks(MACHINE)
+    locks.on[Output.SOURCE] = True
+    cause, tick = "", 0
+    while not cause and tick < 100:
+        sense.take(seen(time_s=tick * TICK_S, contact_open=tick // 3 % 2 == 1, flow=True))
+        try:
+            watch.check(sense, locks)
+        except Trip as trip:
+            cause = trip.cause
+        tick += 1
+    assert cause == "source contact chatters"
+    assert sense.time_s == pytest.approx(0.15)
 
 
 @pytest.mark.parametrize(("step_s", "source_on", "trips"), [(0.09, True, False), (0.11, True, True), (9, False, False)])
@@ -84,8 +106,8 @@ def test_a_host_that_stood_still_with_the_source_on_trips(step_s: float, source_
 
 
 def test_every_guard_says_what_it_means_and_what_clears_it() -> None:
-    """An operator gets the cause, its meaning and a remedy."""
-    assert [guard for guard in GUARDS if not (guard.cause and guard.meaning and guard.remedy)] == []
+    """An operator gets the cause, its meaning and a remedy; so he does for every other cause."""
+    assert [cause for cause in Cause if not (MEANINGS[cause].words and MEANINGS[cause].remedy)] == []
 
 
 @pytest.mark.parametrize(("cause", "changes", "source_on", "after_s"), [c for c in CASES if c[3] > 0.0])
@@ -106,6 +128,53 @@ def test_live_without_flow_or_removal_ends_in_time() -> None:
     """Live without confirmed flow at most 0.5 s, live with no removal at most 10 s (the project's interfaces)."""
     assert trip_after({"flow": False, "contact_open": False}, source_on=True)[1] < 0.5
     assert trip_after({"flow": True, "contact_open": False}, source_on=True)[1] < 10.0
+
+
+Stretch = tuple[int, dict[str, Any], bool, Phase, bool]
+DRY = {"flow": False, "contact_open": False}
+
+
+def commissioning(changes: dict[str, Any], *, source_on: bool, seconds: float = 70.0) -> tuple[str, float]:
+    """As `trip_after`, in commission."""
+    watch, sense, locks = GuardWatch(), Sense(MACHINE), Interlocks(MACHINE)
+    locks.on[Output.SOURCE], locks.phase = source_on, Phase.COMMISSION
+    for tick in range(round(seconds / TICK_S)):
+        sense.take(seen(**({"time_s": tick * TICK_S} | changes)))
+        if cause := tripped(watch, sense, locks):
+            return cause, tick * TICK_S
+    return "", seconds
+
+
+def test_a_clear_electrode_may_stand_live_and_dry_for_a_minute_in_commission_and_no_longer() -> None:
+    """The plan of commissioning: the source's fingerprint is taken without water, 60 s at the most."""
+    cause, at_s = commissioning(DRY, source_on=True)
+    assert (cause, round(at_s)) == ("live too long", 60)
+
+
+@pytest.mark.parametrize("changes", [{"guard_closed": False}, {"stop_pressed": True}, {"board": BoardState.ALARM}])
+def test_in_commission_with_the_source_on_everything_trips_as_anywhere(changes: dict[str, Any]) -> None:
+    """Only water and removal are done without."""
+    assert commissioning(DRY | changes, source_on=True)[1] == 0.0
+
+
+@pytest.mark.parametrize(
+    "changes", [{"stop_pressed": True}, {"level_ok": False}, {"board": BoardState.ALARM}, DRY, {"guard_closed": False}]
+)
+def test_in_commission_with_the_source_off_what_is_wrong_is_looked_into(changes: dict[str, Any]) -> None:
+    """Nothing moves there, and that is where it is to be found out."""
+    assert commissioning(changes, source_on=False) == ("", 70.0)
+
+
+@pytest.mark.parametrize(("count", "cause"), [(5, ""), (600, "source not isolated")])
+def test_a_stuck_contact_is_borne_while_the_pin_shows_that_the_supply_is_off(count: int, cause: str) -> None:
+    """Somebody switched the supply off at its isolator: the axes may be referenced until a voltage comes back."""
+    watch, sense, locks = GuardWatch(), Sense(MACHINE), Interlocks(MACHINE)
+    locks.phase, locks.absent = Phase.REFERENCE, True
+    found = ""
+    for tick in range(1200):
+        sense.take(seen(time_s=tick * TICK_S, contact_open=False, samples=[count if tick > 100 else 3] * 10))
+        found = found or tripped(watch, sense, locks)
+    assert found == cause
 
 
 def test_drop_outs_are_no_removal() -> None:
@@ -196,17 +265,22 @@ def tripped(watch: GuardWatch, sense: Sense, locks: Interlocks) -> str:
                 },
             ),
             st.booleans(),
+            st.sampled_from([Phase.ERODE, Phase.COMMISSION, Phase.REFERENCE]),
+            st.booleans(),
         ),
         max_size=12,
     )
 )
 @settings(max_examples=200, deadline=None)
-def test_leaving_out_quiet_ticks_changes_no_trip(stretches: list[tuple[int, dict[str, Any], bool]]) -> None:
+def test_leaving_out_quiet_ticks_changes_no_trip(
+    stretches: list[tuple[int, dict[str, Any], bool, Phase, bool]],
+) -> None:
     """The watch looks at rows only when something changed; the table read in full every tick is what it must equal."""
     watch, sense, locks, since = GuardWatch(), Sense(MACHINE), Interlocks(MACHINE), dict[str, float]()
     tick = 0
-    for ticks, changes, source_on in stretches:
+    for ticks, changes, source_on, phase, absent in stretches:
         locks.on[Output.SOURCE] = source_on
+        locks.phase, locks.absent = phase, absent
         for _ in range(ticks):
             tick += 1
             sense.take(seen(**({"time_s": tick * TICK_S} | changes)))

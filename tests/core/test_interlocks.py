@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from controller.core.commands import Command, Halt, Home, Move, Output, Switch, Turn
+from controller.core.commands import Command, Halt, Home, Move, Output, Switch, Turn, Withhold
 from controller.core.interlocks import ROUNDING_UM, Interlocks
 from controller.core.observation import BoardState
 from controller.core.phases import Phase
@@ -39,13 +39,56 @@ def refused(built: Interlocks, command: Command, phase: Phase, **changes: Any) -
 # -- closing the source --------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("phase", [phase for phase in Phase if phase is not Phase.APPROACH])
-def test_the_source_closes_in_approach_only(phase: Phase) -> None:
+CLOSING = (Phase.APPROACH, Phase.COMMISSION)
+
+
+@pytest.mark.parametrize("phase", [phase for phase in Phase if phase not in CLOSING])
+def test_the_source_closes_in_approach_and_in_commission_only(phase: Phase) -> None:
     """Even with everything else in order, no other phase lets the source on."""
     built = locks()
     built.proven = built.sensed_open = True
     built.on[WATER] = True
-    assert "approach only" in refused(built, Switch(SOURCE, True), phase, flow=True)
+    assert f"does not close in {phase.value}" in refused(built, Switch(SOURCE, True), phase, flow=True)
+
+
+@pytest.mark.parametrize(
+    ("changes", "why"),
+    [
+        ({}, ""),
+        ({"flow": True}, "without water only"),
+        ({"guard_closed": False}, "guard shut"),
+        ({"stop_pressed": True}, "stop released"),
+        ({"homed": False}, "referenced axes only"),
+        ({"board": BoardState.LOST}, "referenced axes only"),
+        ({"z_um": CLEAR_UM - 20.0}, "clear height"),
+    ],
+)
+def test_in_commission_the_source_closes_on_a_clear_electrode_without_water(changes: dict[str, Any], why: str) -> None:
+    """The plan of commissioning: water off, electrode clear, guard closed."""
+    built = locks()
+    built.proven = built.sensed_open = True
+    told = refused(built, Switch(SOURCE, True), Phase.COMMISSION, **changes)
+    assert (why in told) if why else not told
+
+
+@pytest.mark.parametrize("phase", Phase)
+def test_the_heartbeat_is_withheld_in_commission_only(phase: Phase) -> None:
+    assert bool(refused(locks(), Withhold(), phase)) == (phase is not Phase.COMMISSION)
+
+
+def test_a_contact_that_has_opened_by_itself_may_be_commanded_off() -> None:
+    """The gate was starved and let it go: there is no current any more; just after closing that is not known."""
+    built = live()
+    assert "open for 50 ms" in refused(built, Switch(SOURCE, False), Phase.COMMISSION, time_s=1.05)
+    assert not refused(built, Switch(SOURCE, False), Phase.COMMISSION, time_s=1.2)
+
+
+def test_axes_are_referenced_with_the_sensing_feed_on_in_a_phase_of_its_own() -> None:
+    """A tip that goes down instead of up is then stopped by what it meets."""
+    built = locks()
+    assert not refused(built, Switch(SENSING, True), Phase.REFERENCE)
+    assert not refused(built, Home(), Phase.REFERENCE)
+    assert refused(built, Home(), Phase.COMMISSION)
 
 
 @pytest.mark.parametrize(("proven", "sensed_open"), [(False, True), (True, False), (False, False)])

@@ -18,6 +18,9 @@ FROZEN = {
     "short-recover": (True, True, True, Sideways.NO, Along.BACK),
     "hold": (False, True, False, Sideways.NO, Along.BACK),
     "fault": (False, True, False, Sideways.NO, Along.NO),
+    # Beside the frozen ones, for setting a machine up.
+    "reference": (False, True, False, Sideways.NO, Along.NO),
+    "commission": (True, True, True, Sideways.NO, Along.NO),
 }
 
 
@@ -40,4 +43,6 @@ def test_only_phases_that_feed_forward_have_a_forward_speed() -> None:
         "short-recover",
         "hold",
         "fault",
+        "reference",
+        "commission",
     ]

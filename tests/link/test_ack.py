@@ -61,7 +61,7 @@ def test_a_silent_board_is_a_problem_with_a_remedy() -> None:
     assert (problem.name, bench.board.connected) == ("board silent", False)
 
 
-@pytest.mark.parametrize("command", ["M121", "M114", "G91", "M84"])
+@pytest.mark.parametrize("command", ["M121", "M114", "G91"])
 def test_an_unknown_command_that_is_relied_on_is_a_problem(command: str) -> None:
     """wires.md: `ok` follows unknown commands too, so "unknown command" is fatal for a command we rely on."""
     bench = Bench("ack")
@@ -71,6 +71,17 @@ def test_an_unknown_command_that_is_relied_on_is_a_problem(command: str) -> None
     bench.run(3.0)
     assert not bench.board.connected
     assert bench.board.notebook.problems[0].name.startswith(command)
+
+
+def test_a_board_that_can_t_be_told_to_keep_its_motors_on_can_be_checked_and_runs_no_job() -> None:
+    """wires.md: steppers go off after 120 s idle unless `M84 S0` is taken; nothing tells the setting but the answer."""
+    bench = Bench("ack")
+    bench.ack.unknown = ("M84",)
+    bench.board.start(0.0)
+    bench.ack.boot()
+    bench.run(3.0)
+    [problem] = bench.board.notebook.problems
+    assert (problem.name, problem.bars, bench.board.connected) == ("idle lock", False, True)
 
 
 def test_soft_limits_and_block_time_may_be_left_out_of_the_firmware() -> None:
@@ -100,8 +111,8 @@ def test_every_line_carries_number_and_checksum(bench: Bench) -> None:
 
 def test_homing_goes_z_first_and_makes_the_home_place_of_the_machine_file(bench: Bench) -> None:
     told = words(bench)
-    assert told.index("G28 Z0") < told.index("G28 X0 Y0")
-    assert told[told.index("G28 X0 Y0") + 1] == "G91", "what must hold is said again"
+    assert told.index("G28 Z0") < told.index("G28 X0") < told.index("G28 Y0")
+    assert told[told.index("G28 Y0") + 1] == "G91", "what must hold is said again"
     assert bench.board.position_um == pytest.approx(HOME_UM)
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from controller.core.commands import Command, Halt, Home, Move, Output, Switch
-from controller.core.controller import TickOutput
+from controller.core.conductor import TickOutput
 from controller.core.events import PhaseChanged, Proven, RunEnded
 from controller.core.observation import Observation
 from controller.settings.machine import Machine

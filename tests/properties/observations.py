@@ -191,12 +191,13 @@ def _spoilt(name: str) -> st.SearchStrategy[Any]:
         "x_um": st.floats(-1e6, 1e6),
         "y_um": st.floats(-1e6, 1e6),
         "z_um": st.floats(-1e6, 1e6),
+        "seeking": st.sampled_from(["", "x", "xy", "z"]),
     }[name]
 
 
 SPOILABLE = (
     "samples", "sampler_age_s", "contact_open", "flow", "stop_pressed", "guard_closed", "level_ok",
-    "x_um", "y_um", "z_um", "queued", "board", "homed",
+    "x_um", "y_um", "z_um", "queued", "board", "homed", "seeking",
 )  # fmt: skip
 
 

@@ -19,7 +19,7 @@ from controller.core.commands import Command, Move, Output
 from controller.core.controller import Controller
 from controller.core.events import Event, PhaseChanged, PromptRaised, SourceOpenedHot
 from controller.core.observation import Observation
-from controller.core.phases import ROWS, Phase
+from controller.core.phases import ROWS, SETTING_UP, Phase
 from controller.core.requests import Answer, HoldRequest, MeasureRequest, PauseRequest, Request, SkipRequest
 from tests.core import given as bench
 from tests.core.crude import CrudeMachine
@@ -164,7 +164,7 @@ def test_stop_ends_all_motion_and_the_source_within_the_tick(machine: CrudeMachi
         assert machine.on == dict.fromkeys(Output, False)
 
 
-@pytest.mark.parametrize("phase", [phase for phase in Phase if phase is not Phase.FAULT])
+@pytest.mark.parametrize("phase", [phase for phase in Phase if phase not in (Phase.FAULT, *SETTING_UP)])
 def test_stop_is_heeded_in_every_phase(phase: Phase) -> None:
     """Pressed in each phase in turn: no move is asked any more, all is off, and the axes stand within two ticks."""
     machine, core, stopped_at = CrudeMachine(stuck_at=400.0), bench.controller(), None

@@ -82,6 +82,7 @@ def test_a_run_that_was_killed_keeps_every_finished_hole(tmp_path: Path) -> None
     last = max(rank for rank, event in enumerate(made_up.events) if isinstance(event, HoleFinished))
     for event in made_up.events[: last + 1]:
         journal.append(event)
+    journal.commit()
     journal.append(Said(1e6, "not yet on the disk"))
     record = read_journal(tmp_path)
     journal.close(None)
@@ -133,7 +134,7 @@ def test_a_journal_of_another_layout_is_refused(tmp_path: Path) -> None:
     with sqlite3.connect(tmp_path / JOURNAL_NAME) as connection:
         connection.execute("PRAGMA user_version=999")
     connection.close()
-    with pytest.raises(JournalError, match="layout 999 of another version; this one reads layout 1"):
+    with pytest.raises(JournalError, match="layout 999 of another version; this one reads layout 2"):
         read_journal(tmp_path)
 
 

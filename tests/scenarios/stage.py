@@ -11,7 +11,8 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from controller.core.commands import Command, Move, Output, Switch
-from controller.core.controller import Controller, TickOutput
+from controller.core.conductor import TickOutput
+from controller.core.controller import Controller
 from controller.core.events import Event, FaultTripped, HoleFinished, PromptRaised, RunEnded
 from controller.core.observation import Observation
 from controller.core.requests import Request

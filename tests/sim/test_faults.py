@@ -10,10 +10,11 @@ from sim.faults import FAULTS, BadFaultError, Planned, planned
 def test_a_fault_is_planned_by_time_or_by_hole() -> None:
     assert planned("stream-stops@t:1200s", "status") == Planned("stream-stops", at_s=1200.0)
     assert planned("board-reset@hole:12+3s", "ack") == Planned("board-reset", hole=12, after_s=3.0)
+    assert planned("stream-stops", "status") == Planned("stream-stops", at_s=0.0)
     assert planned("board-reset@hole:12", "ack") == Planned("board-reset", hole=12)
 
 
-@pytest.mark.parametrize("spec", ["stream-stops", "stream-stops@12", "stream-stops@t:x", "@t:1s", "stream-stops@hole:"])
+@pytest.mark.parametrize("spec", ["stream-stops@12", "stream-stops@t:x", "@t:1s", "stream-stops@hole:"])
 def test_another_form_is_refused_with_the_right_one(spec: str) -> None:
     with pytest.raises(BadFaultError, match="NAME@t:1200s or NAME@hole:12"):
         planned(spec, "status")

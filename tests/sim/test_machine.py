@@ -123,7 +123,7 @@ def test_an_observation_carries_its_own_fields_and_nothing_else() -> None:
     assert type(seen) is Observation
     assert {field.name for field in fields(seen)} == {
         "time_s", "samples", "sampler_age_s", "contact_open", "flow", "stop_pressed", "guard_closed", "level_ok",
-        "x_um", "y_um", "z_um", "queued", "board", "homed",
+        "x_um", "y_um", "z_um", "queued", "board", "homed", "seeking",
     }  # fmt: skip
     assert not hasattr(seen, "__dict__")
 

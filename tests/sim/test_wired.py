@@ -239,13 +239,41 @@ def test_the_same_seed_and_the_same_bytes_give_the_same_bytes() -> None:
 # -- faults ----------------------------------------------------------------------------------------------------------
 
 
-def test_a_welded_contact_stays_closed_and_its_mirror_says_so() -> None:
-    host = Host("status.toml", "contact-stuck@t:0s")
-    host.open_water_and_source()
+def test_a_welded_contact_is_shut_from_the_moment_it_welds_and_its_mirror_says_so() -> None:
+    host = Host("status.toml", "contact-stuck@t:2s")
+    assert host.truth.live
+    host.let(0.1)
+    assert not host.contact_open
     host.switch(SOURCE, False)
     host.let(1.0)
     assert host.truth.live
     assert not host.contact_open
+
+
+def test_a_supply_that_is_off_leaves_no_voltage_whatever_the_contact_does() -> None:
+    host = Host("status.toml", "contact-stuck@t:2s")
+    host.let(0.1)
+    assert max(host.readings[-50:]) > 500
+    host.wired.plant.supply_on = False
+    host.let(0.1)
+    assert max(host.readings[-50:]) < 41
+
+
+@pytest.mark.parametrize(("faults", "volts"), [((), 64.0), (("source-reversed@t:0s",), -64.0)])
+def test_a_source_the_wrong_way_round_is_nothing_to_a_clamp_and_told_by_a_meter(
+    faults: tuple[str, ...], volts: float
+) -> None:
+    host = Host("status.toml", *faults)
+    host.open_water_and_source()
+    host.readings.clear()
+    host.let(0.3)
+    assert (max(host.readings) < 41) == (volts < 0.0)
+    assert host.wired.plant.meter_v() == volts
+
+
+def test_an_ack_board_built_without_idle_lock_answers_that_it_does_not_know_the_word() -> None:
+    host = Host("ack.toml", "idle-lock@t:0s")
+    assert "Unknown command" in host.ask("M84 S0")
 
 
 def test_a_reversed_axis_runs_away_from_its_switch() -> None:

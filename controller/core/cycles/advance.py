@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from controller.core.breakthrough import FREE_RUN_UM, ROOM_BELOW_MARGIN_MM
 from controller.core.cycles.ask import ask
-from controller.core.cycles.contacts import OPEN_V, prove
+from controller.core.cycles.contacts import OPEN_V, prove, release
 from controller.core.cycles.measure import measure
 from controller.core.cycles.recover import ask_for_help
-from controller.core.cycles.touch import release
 from controller.core.cycles.travel import rise_to_top
 from controller.core.events import ElectrodeAdvanced
 from controller.core.phases import Trigger
@@ -19,7 +18,7 @@ def advance_due(rig: Rig) -> bool:
     """True when one more hole might wear the rod below the shortest protrusion that the holder allows."""
     electrode = rig.electrode
     after = electrode.tip_mm - electrode.wear_mm - 2.0 * electrode.u_after(1.0)
-    return after < rig.given.machine.holder.min_protrusion_mm
+    return after < rig.machine.holder.min_protrusion_mm
 
 
 def needle_too_long(rig: Rig) -> bool:
@@ -34,14 +33,14 @@ def reach_mm(rig: Rig) -> float:
 
     The shortest usable rod stands out by the holder's least protrusion; what it is longer is held.
     """
-    holder, rod = rig.given.machine.holder, rig.given.job.electrode
+    holder, rod = rig.machine.holder, rig.given.job.electrode
     grip_mm = max(rod.min_length_mm - holder.min_protrusion_mm, 0.0)
     return min(holder.protrusion_mm, rig.electrode.stock_mm - grip_mm)
 
 
 def advance(rig: Rig) -> Cycle[None]:
     """Ask the operator to push the electrode down (or to put a new one in), prove, measure. Ends in idle."""
-    holder, electrode = rig.given.machine.holder, rig.electrode
+    holder, electrode = rig.machine.holder, rig.electrode
     job_rod = rig.given.job.electrode
     # A push by eye that gains less than its own error is none.
     by_eye_mm = 2.0 * holder.protrusion_u_mm

@@ -5,7 +5,7 @@ from __future__ import annotations
 from controller.core.events import PromptAnswered, PromptRaised
 from controller.core.phases import Phase, Trigger
 from controller.core.requests import Answer
-from controller.core.rig import Cycle, Rig
+from controller.core.rig import Bench, Cycle
 
 
 class EndRun(Exception):
@@ -17,14 +17,12 @@ class EndRun(Exception):
 
 
 # Said in full wherever hands go near the electrode (electrics.md, "What is not software").
-HANDS_OFF = (
-    "Switch the supply off at its isolator, wait 5 s, check with a meter that the electrode is dead. "
-    "Only then reach in. Switch the supply on again afterwards, hands away, guard closed."
-)
+DEAD = "Switch the supply off at its isolator, wait 5 s, check with a meter that the electrode is dead."
+HANDS_OFF = f"{DEAD} Only then reach in. Switch the supply on again afterwards, hands away, guard closed."
 
 
 def ask(
-    rig: Rig,
+    rig: Bench,
     topic: str,
     what_happened: str,
     what_to_do: str,
@@ -39,14 +37,26 @@ def ask(
     """
     if not rig.in_phase(Phase.HOLD):
         rig.enter(Trigger.HOLD)
+    return (
+        yield from pose(rig, topic, what_happened, f"{HANDS_OFF} {what_to_do}", what_next, choices, planned=planned)
+    )
+
+
+def pose(
+    rig: Bench,
+    topic: str,
+    what_happened: str,
+    what_to_do: str,
+    what_next: str,
+    choices: tuple[str, ...],
+    *,
+    planned: bool,
+) -> Cycle[Answer]:
+    """Raise a prompt where the machine stands, and wait for its answer. Raises EndRun when the answer is `end`."""
     rig.prompts += 1
     number = rig.prompts
     rig.say(f"Waiting for the operator: {topic}")
-    rig.tell(
-        PromptRaised(
-            rig.now_s, number, topic, what_happened, f"{HANDS_OFF} {what_to_do}", what_next, choices, planned, rig.hole
-        )
-    )
+    rig.tell(PromptRaised(rig.now_s, number, topic, what_happened, what_to_do, what_next, choices, planned, rig.hole))
     while True:
         yield ()
         for request in rig.requests:

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from typing import Final
 
+from controller.core.causes import Cause, trip
 from controller.core.commands import Output, Switch, Turn
 from controller.core.cycles.wait import drain, pause, until
 from controller.core.events import Proven
 from controller.core.interlocks import BREAK_BEFORE_MAKE_S, GAP_OPEN_BEFORE_BREAK_S
-from controller.core.rig import Cycle, Rig, Trip
+from controller.core.rig import Bench, Cycle
+from controller.core.window import ABSENT_V
 
-# Pin volts (electrics.md): below 0.2 V with sensing off; "reads open" is anything above half of the 5 V feed, which
-# no wet gap of contact size reaches (0.97 V at 500 µS/cm, 0.37 V at 1500).
-ABSENT_V: Final = 0.2
+# Pin volts (electrics.md): "reads open" is anything above half of the 5 V feed, which no wet gap of contact size
+# reaches (0.97 V at 500 µS/cm, 0.37 V at 1500).
 OPEN_V: Final = 2.5
 # Longest time a contact may take to follow its coil: five times the release asked for (20 ms, electrics.md).
 CONTACT_TIMEOUT_S: Final = 0.1
@@ -29,18 +30,14 @@ SENSE_SETTLE_S: Final = 0.03
 DRY_TIMEOUT_S: Final = 30.0
 
 
-def reading_v(rig: Rig) -> Cycle[float]:
+def reading_v(rig: Bench) -> Cycle[float]:
     """The pin's volts of the next tick that brought samples: no samples are no reading. Raises Trip when none come."""
     if not (yield from until(rig, lambda: bool(rig.sense.seen.samples), SAMPLES_TIMEOUT_S)):
-        raise Trip(
-            "sampler silent",
-            "no sample of the gap came when one was needed",
-            "look at the sampler's cable and supply, then start again",
-        )
+        raise trip(Cause.SAMPLER_SILENT)
     return rig.sense.pin_v()
 
 
-def prove(rig: Rig) -> Cycle[float]:
+def prove(rig: Bench) -> Cycle[float]:
     """Prove the source isolated and the gap open on the sensing path; returns the open reading in volts.
 
     Leaves the sensing feed on. Raises Trip when the source is still there or its contact does not open.
@@ -48,21 +45,13 @@ def prove(rig: Rig) -> Cycle[float]:
     # What an earlier proof found says nothing of this place and moment.
     rig.locks.proven = rig.locks.sensed_open = False
     if not (yield from until(rig, lambda: rig.sense.seen.contact_open, CONTACT_TIMEOUT_S)):
-        raise Trip(
-            "source stuck on",
-            "the mirror contact says that the source is still on the electrode",
-            "switch the supply off at its isolator, wait 5 s, check with a meter; then inspect the source contact",
-        )
+        raise trip(Cause.SOURCE_STUCK_ON)
     if rig.locks.on[Output.SENSING]:
         yield (Switch(Output.SENSING, False),)
     yield from pause(rig, BREAK_BEFORE_MAKE_S + SENSE_SETTLE_S)
     off_v = yield from reading_v(rig)
     if off_v >= ABSENT_V:
-        raise Trip(
-            "source still there",
-            f"the gap reads {off_v:.2f} V with source and sensing feed both off",
-            "switch the supply off at its isolator, wait 5 s, check with a meter; then inspect contact and front end",
-        )
+        raise trip(Cause.SOURCE_STILL_THERE, f"{off_v:.2f} V")
     yield (Switch(Output.SENSING, True),)
     yield from pause(rig, SENSE_SETTLE_S)
     rig.locks.proven = True
@@ -75,7 +64,13 @@ def prove(rig: Rig) -> Cycle[float]:
     return open_v
 
 
-def energise(rig: Rig) -> Cycle[None]:
+def release(rig: Bench) -> Cycle[None]:
+    """Switch the sensing feed off before the phase that permits it is left."""
+    if rig.locks.on[Output.SENSING]:
+        yield (Switch(Output.SENSING, False),)
+
+
+def energise(rig: Bench) -> Cycle[None]:
     """Sensing off, water on, flow confirmed, source on; in approach, after a proof.
 
     Raises Trip when no flow is confirmed, the source contact does not close, or no voltage comes over the open gap.
@@ -84,32 +79,21 @@ def energise(rig: Rig) -> Cycle[None]:
         yield (Switch(Output.SENSING, False),)
     yield (Switch(Output.WATER, True),)
     yield from pause(rig, BREAK_BEFORE_MAKE_S)
-    if not (yield from until(rig, lambda: rig.sense.seen.flow, rig.given.machine.water.flow_timeout_s)):
-        raise Trip(
-            "no flow",
-            "the pump is on but the flow switch does not say so",
-            "look at tank, filter, pump and flow switch; then start again",
-        )
-    spindle = rig.given.machine.spindle
+    if not (yield from until(rig, lambda: rig.sense.seen.flow, rig.machine.water.flow_timeout_s)):
+        raise trip(Cause.NO_FLOW)
+    spindle = rig.machine.spindle
     if spindle.fitted:
         # Turning wears the electrode evenly, keeps it from welding and helps the flushing (Koshy, Jain & Lal 1993).
         yield (Turn(spindle.rev_min),)
     yield (Switch(Output.SOURCE, True),)
+    flips = rig.sense.flips
     if not (yield from until(rig, lambda: rig.sense.live, CONTACT_TIMEOUT_S)):
-        raise Trip(
-            "source stuck off",
-            "the source contact was commanded on and its mirror contact says that it stayed open",
-            "look at the heartbeat supply, the coil and the contact",
-        )
+        raise trip(Cause.CONTACT_CHATTERS if rig.sense.flips > flips + 1 else Cause.SOURCE_STUCK_OFF)
     if not (yield from until(rig, lambda: rig.sense.open_s >= ALIVE_S, ALIVE_TIMEOUT_S)):
-        raise Trip(
-            "source dead",
-            "the source is on the electrode, the gap was sensed open a moment ago, and no voltage has come",
-            "look at the supply, its isolator and its fuses, and at the front end",
-        )
+        raise trip(Cause.SOURCE_DEAD)
 
 
-def isolate(rig: Rig, timeout_s: float, flush_s: float = 0.0) -> Cycle[bool]:
+def isolate(rig: Bench, timeout_s: float, flush_s: float = 0.0) -> Cycle[bool]:
     """Open the source contact cold, flush for a time, then stop the water. False when the gap did not open in time."""
     if rig.locks.on[Output.SOURCE]:
         yield from drain(rig)
@@ -125,19 +109,15 @@ def isolate(rig: Rig, timeout_s: float, flush_s: float = 0.0) -> Cycle[bool]:
     return True
 
 
-def stop_spindle(rig: Rig) -> Cycle[None]:
+def stop_spindle(rig: Bench) -> Cycle[None]:
     """Stop the spindle, where there is one."""
-    if rig.given.machine.spindle.fitted:
+    if rig.machine.spindle.fitted:
         yield (Turn(0.0),)
 
 
-def stop_water(rig: Rig) -> Cycle[None]:
+def stop_water(rig: Bench) -> Cycle[None]:
     """Stop the water once the source contact is proven open. Raises Trip when it stays closed."""
     if not (yield from until(rig, lambda: rig.sense.seen.contact_open, CONTACT_TIMEOUT_S)):
-        raise Trip(
-            "source stuck on",
-            "the source contact was commanded off and its mirror contact says that it stayed closed",
-            "switch the supply off at its isolator, wait 5 s, check with a meter; then inspect the source contact",
-        )
+        raise trip(Cause.SOURCE_STUCK_ON)
     if rig.locks.on[Output.WATER]:
         yield (Switch(Output.WATER, False),)

@@ -10,8 +10,10 @@ from math import hypot
 from typing import Final
 
 from controller.core.breakthrough import ROOM_BELOW_MARGIN_MM
+from controller.core.causes import Cause, trip
 from controller.core.cycles.attend import attend
-from controller.core.cycles.contacts import OPEN_V, energise, isolate, prove
+from controller.core.cycles.contacts import OPEN_V, energise, isolate, prove, release
+from controller.core.cycles.diagnose import why_closed
 from controller.core.cycles.measure import measure
 from controller.core.cycles.recover import (
     LIVE,
@@ -23,14 +25,14 @@ from controller.core.cycles.recover import (
     recover,
     short_declared,
 )
-from controller.core.cycles.touch import release
 from controller.core.cycles.travel import lower, rise, rise_to_top, travel
-from controller.core.cycles.wait import pause
+from controller.core.cycles.wait import drain, pause
+from controller.core.events import BrokeThrough
 from controller.core.hole import Ending, Hole
 from controller.core.path import Plunge, Slide
 from controller.core.permissions import APPROACH_SPEED_UM_S, RETURN_SPEED_UM_S, SERVO_SPEED_UM_S, TOUCH_SPEED_UM_S
 from controller.core.phases import Trigger
-from controller.core.rig import Cycle, Rig, Trip, guessed_cone_mm
+from controller.core.rig import Cycle, Rig, guessed_cone_mm
 from controller.core.servo import Servo
 from controller.core.spark_out import SparkOut
 from controller.plan.plan import PlannedHole
@@ -44,6 +46,8 @@ SEARCH_MM: Final = 0.5
 # Tip above the face at the first sparks, and how well that is known: the usual gaps (10–100 µm, references §3) and the
 # reach beside a corner. Chosen so.
 FIRST_GAP_UM: Final = 120.0
+# A front no deeper than this may be the face itself: the hole is then begun anew. Chosen: more than the face is unsure.
+BEGUN_UM: Final = 250.0
 # Two sparks within a tenth of a second are erosion, one may be a passing chip. Chosen so.
 IGNITED_HZ: Final = 10.0
 # No deeper for this long while sparking: the gap is silted up; lift and flush. After so many lifts in vain it is
@@ -90,6 +94,7 @@ class Drilling:
     """The cycles that make one hole; what is known of it is in `hole`, the axis in `slide`."""
 
     __slots__ = (
+        "_begun",
         "_deepest_um",
         "_dwelt",
         "_least_um",
@@ -104,8 +109,9 @@ class Drilling:
         "slide",
     )
 
-    def __init__(self, rig: Rig, planned: PlannedHole) -> None:
+    def __init__(self, rig: Rig, planned: PlannedHole, *, begun: bool = False) -> None:
         self._rig = rig
+        self._begun = begun
         self._planned = planned
         self._start_z_um = 0.0
         work = rig.given.job.work
@@ -127,6 +133,8 @@ class Drilling:
         rig.servo.begin()
         self._choose_start()
         self._choose_least()
+        if self._begun:
+            yield from self._find_front()
         ending: Ending | None = None
         while ending is None:
             yield from self._re_enter()
@@ -148,7 +156,7 @@ class Drilling:
         """The start height: above the face by what is not known of it, and some room."""
         rig, planned = self._rig, self._planned
         if rig.surface is None:
-            raise Trip("no surface", "a hole was begun before the work was mapped", "report it: a fault of the program")
+            raise trip(Cause.PROGRAM, "a hole was begun before the work was mapped")
         face_mm = rig.surface.at_mm(planned.x_mm, planned.y_mm) + rig.electrode.tip_mm
         self._start_z_um = (face_mm + START_ROOM_MM + 2.0 * self._unsure_mm()) * UM_PER_MM
 
@@ -176,7 +184,7 @@ class Drilling:
 
     def _take_stock(self) -> None:
         """A new slide from where the axis stands now; arc length 0 is the start height."""
-        seen, machine = self._rig.sense.seen, self._rig.given.machine
+        seen, machine = self._rig.sense.seen, self._rig.machine
         path = Plunge(seen.x_um, seen.y_um, self._start_z_um)
         self.slide = Slide(path, machine.axes.backlash_um[2], machine.useful_move_um)
         self.slide.halted_at(seen.z_um)
@@ -184,9 +192,11 @@ class Drilling:
     def _close(self) -> Cycle[None]:
         """Prove, sense the gap open, enter the approach, put the source on."""
         rig = self._rig
-        while not (yield from self._senses_open()):
+        while (open_v := (yield from self._sensed_v())) <= OPEN_V:
             # The reading had half a minute to open by itself; what is left needs a hand.
-            yield from rise(rig)
+            why = yield from why_closed(rig, open_v, f"above hole {self._planned.index}")
+            if why.cause != Cause.SENSING_CLOSED:
+                raise why
             yield from ask_for_help(rig, f"The sensing path reads contact above hole {self._planned.index}.")
             rig.enter(Trigger.GO_ON)
             yield from self._after_help()
@@ -195,14 +205,14 @@ class Drilling:
         rig.say(f"Hole {self._planned.index}: approaching")
         yield from energise(rig)
 
-    def _senses_open(self) -> Cycle[bool]:
-        """Prove isolation and read the sensing path, from idle to idle."""
+    def _sensed_v(self) -> Cycle[float]:
+        """Prove isolation and read the sensing path (volts), from idle to idle."""
         rig = self._rig
         rig.enter(Trigger.TOUCH)
         open_v = yield from prove(rig)
         yield from release(rig)
         rig.enter(Trigger.TOUCHED)
-        return open_v > OPEN_V
+        return open_v
 
     def _re_enter(self) -> Cycle[None]:
         """Down to the start height; in a hole begun before, on the sensing path, to just above where the front was."""
@@ -222,6 +232,36 @@ class Drilling:
         yield from pause(rig, 0.1)
         yield from release(rig)
         rig.enter(Trigger.TOUCHED)
+
+    def _find_front(self) -> Cycle[None]:
+        """The hole was begun before an interruption: down on the sensing path to wherever it meets metal.
+
+        A way that is free to where the full diameter would have passed means that the tip is through; whether it is
+        at full size is then seen by going that way once more with the source on.
+        """
+        rig = self._rig
+        yield from lower(rig, self._start_z_um)
+        self._take_stock()
+        slide, thickness_um = self.slide, rig.given.job.work.thickness_mm * UM_PER_MM
+        zero_um = self._foretold_um()
+        rig.say(f"Hole {self._planned.index}: begun before; feeling for its front on the sensing path")
+        rig.enter(Trigger.TOUCH)
+        opened = (yield from prove(rig)) > OPEN_V
+        end_um = zero_um + min(self._least_um, self._deepest_um)
+        while opened and slide.axis_um < end_um and rig.sense.pin_v() > METAL_NEAR_V:
+            yield slide.forward(TOUCH_SPEED_UM_S * rig.tick_s, rig.sense.seen.queued)
+        yield from drain(rig)
+        through = slide.axis_um >= end_um
+        front_um = zero_um + thickness_um if through else slide.tip_um
+        yield slide.back_to(0.0, RETREAT_UM_S)
+        yield from drain(rig)
+        yield from release(rig)
+        rig.enter(Trigger.TOUCHED)
+        if front_um - zero_um > BEGUN_UM:
+            self.hole.taken_up(zero_um, front_um)
+        if through:
+            feed_mm = thickness_um / UM_PER_MM
+            rig.tell(BrokeThrough(rig.now_s, self._planned.index, feed_mm, "found through by touch, begun before"))
 
     # -- eroding ---------------------------------------------------------------------------------------------------
 
@@ -265,11 +305,14 @@ class Drilling:
     def _see_length(self) -> None:
         """The face met far from where it should be: the rod is not as long as believed, to within a gap or two."""
         rig = self._rig
-        foretold_um = (START_ROOM_MM + 2.0 * self._unsure_mm()) * UM_PER_MM - FIRST_GAP_UM
-        off_mm = (self.slide.tip_um - foretold_um) / UM_PER_MM
+        off_mm = (self.slide.tip_um - self._foretold_um()) / UM_PER_MM
         if abs(off_mm) > 3.0 * hypot(self._unsure_mm(), FIRST_GAP_UM / UM_PER_MM):
             rig.say(f"Hole {self._planned.index}: the electrode is {abs(off_mm):.1f} mm off what was believed")
             rig.electrode.found_shorter(off_mm, FIRST_GAP_UM / UM_PER_MM)
+
+    def _foretold_um(self) -> float:
+        """Where on the slide the first spark should be."""
+        return (START_ROOM_MM + 2.0 * self._unsure_mm()) * UM_PER_MM - FIRST_GAP_UM
 
     def _short_met(self) -> bool:
         """A short is declared; above the highest place of a face not yet met, only once no drop-out lasts so long."""
@@ -277,7 +320,7 @@ class Drilling:
         if not short_declared(rig):
             return False
         above = self.hole.zero_um is None and self.slide.tip_um < START_ROOM_MM * UM_PER_MM
-        return not above or rig.sense.reader.window.low_ms * S_PER_MS > rig.given.machine.drop_outs.longest_s
+        return not above or rig.sense.reader.window.low_ms * S_PER_MS > rig.machine.drop_outs.longest_s
 
     def _approach_speed(self, front_um: float) -> float:
         """Toward a face that only the map knows; back to a front that was left; its last stretch; beyond it (µm/s)."""
@@ -300,10 +343,9 @@ class Drilling:
         if not self._searched:
             self._searched = True
             return SHORTER
-        raise Trip(
-            "work missing",
-            f"no spark down to {self.slide.axis_um / UM_PER_MM:.2f} mm below the start of hole {self._planned.index}",
-            "is the work in place, is the source alive, does the electrode stand out as measured?",
+        raise trip(
+            Cause.WORK_MISSING,
+            f"{self.slide.axis_um / UM_PER_MM:.2f} mm below the start of hole {self._planned.index}",
         )
 
     def _erode(self) -> Cycle[Ending | None]:
@@ -446,7 +488,7 @@ class Drilling:
         electrode = self._rig.electrode
         self.hole.book_wear()
         yield from rise_to_top(self._rig)
-        electrode.renewed(electrode.tip_mm, self._rig.given.machine.holder.protrusion_u_mm)
+        electrode.renewed(electrode.tip_mm, self._rig.machine.holder.protrusion_u_mm)
         yield from measure(self._rig)
 
     # -- leaving ---------------------------------------------------------------------------------------------------
@@ -459,7 +501,7 @@ class Drilling:
         while freed in LIVE:  # freed live: withdraw again, the source is still on
             rig.enter(Trigger.WITHDRAW)
             # As fast as the axis goes: out of a thick plate the source is live all the way and removes nothing.
-            yield self.slide.back_to(0.0, rig.given.machine.axes.top_speed_mm_s[2] * UM_PER_MM)
+            yield self.slide.back_to(0.0, rig.machine.axes.top_speed_mm_s[2] * UM_PER_MM)
             if (yield from isolate(rig, LEAVE_S)):
                 rig.enter(Trigger.CLEARED)
                 break

@@ -5,11 +5,11 @@ from __future__ import annotations
 from math import hypot
 from typing import Final
 
-from controller.core.cycles.touch import touch_down
+from controller.core.cycles.touch import REFERENCE_PLATE, touch_down
 from controller.core.cycles.travel import lower, rise, travel
 from controller.core.cycles.wait import pause
 from controller.core.events import ElectrodeMeasured, SurfaceMapped
-from controller.core.rig import Cycle, Rig
+from controller.core.rig import Bench, Cycle, Rig
 from controller.core.surface import fit_surface
 from controller.settings.units import UM_PER_MM
 
@@ -25,20 +25,24 @@ WORN_MM: Final = 5.0
 TOUCH_ROOM_MM: Final = 0.5
 
 
-def measure(rig: Rig) -> Cycle[None]:
-    """Touch the reference plate, take in the tip length, go back to where it came from. Raises Trip as `touch_down`."""
-    plate = rig.given.machine.reference_plate
+def measure(rig: Bench, *, from_here: bool = False) -> Cycle[None]:
+    """Touch the reference plate, take in the tip length, go back to where it came from. Raises Trip as `touch_down`.
+
+    With `from_here` the whole way down is made at touch speed: nothing is believed of a rod that may be another one.
+    """
+    plate = rig.machine.reference_plate
     start_s = rig.now_s
     from_mm = rig.sense.seen.x_um / UM_PER_MM, rig.sense.seen.y_um / UM_PER_MM
     rig.say("Measuring the electrode on the reference plate")
     predicted, predicted_u = rig.electrode.tip_mm, rig.electrode.tip_u_mm
     yield from travel(rig, plate.x_mm, plate.y_mm)
-    yield from pause(rig, rig.given.machine.water.drip_pause_s)
+    yield from pause(rig, rig.machine.water.drip_pause_s)
     expected_mm = plate.height_mm + predicted
     room_mm = 3.0 * predicted_u + TOUCH_ROOM_MM
-    yield from lower(rig, (expected_mm + room_mm) * UM_PER_MM)
+    if not from_here:
+        yield from lower(rig, (expected_mm + room_mm) * UM_PER_MM)
     deeper_mm = room_mm + WORN_MM
-    contact = yield from touch_down(rig, expected_mm * UM_PER_MM, deeper_mm * UM_PER_MM, "the reference plate")
+    contact = yield from touch_down(rig, expected_mm * UM_PER_MM, deeper_mm * UM_PER_MM, REFERENCE_PLATE)
     tip_mm = contact.z_um / UM_PER_MM - plate.height_mm
     u_mm = hypot(TOUCH_U_MM, contact.spread_um / UM_PER_MM / 2.0, plate.height_u_mm, HOMING_U_MM)
     rig.electrode.measured(tip_mm, u_mm)
@@ -55,11 +59,12 @@ def measure(rig: Rig) -> Cycle[None]:
             rig.now_s - start_s,
         )
     )
+    rig.check_point()
 
 
 def map_surface(rig: Rig) -> Cycle[None]:
     """Touch the face of the work at the plan's points and fit the plane. Raises Trip as `touch_down` does."""
-    place = rig.given.machine.work_place
+    place = rig.machine.work_place
     points: list[tuple[float, float, float]] = []
     for number, (x_mm, y_mm) in enumerate(rig.given.plan.touch_points_mm, 1):
         rig.say(f"Mapping the work: touch {number} of {len(rig.given.plan.touch_points_mm)}")

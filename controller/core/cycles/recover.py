@@ -11,15 +11,16 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Final
 
+from controller.core.causes import Cause, trip
 from controller.core.commands import Output, Switch, Turn
 from controller.core.cycles.ask import ask
-from controller.core.cycles.contacts import OPEN_V, isolate, prove, stop_spindle, stop_water
-from controller.core.cycles.touch import release
+from controller.core.cycles.contacts import OPEN_V, isolate, prove, release, stop_spindle, stop_water
 from controller.core.cycles.wait import drain, pause, until
 from controller.core.events import FaultTripped, ShortBegan, ShortEnded, SourceOpenedHot
 from controller.core.path import Slide
 from controller.core.phases import Phase, Trigger
 from controller.core.rig import Cycle, Rig
+from controller.core.window import METAL_V
 from controller.settings.units import UM_PER_MM
 
 # Rung 1 opens about one usual gap (10–100 µm, references §3); rung 2 draws fresh water in over several rod-gaps.
@@ -157,7 +158,7 @@ def _stuck(rig: Rig, began_s: float) -> Cycle[Freed]:
     if (yield from _senses_open(rig)):
         rig.enter(Trigger.GO_ON)
         return _ended(rig, 3, began_s, "debris bridge or weld torn free", Freed.OUT)
-    if rig.given.machine.spindle.fitted and (yield from _turned_free(rig)):
+    if rig.machine.spindle.fitted and (yield from _turned_free(rig)):
         rig.enter(Trigger.GO_ON)
         return _ended(rig, 4, began_s, cause, Freed.OUT)
     yield from ask_for_help(rig, f"The electrode is still in contact with the work outside hole {rig.hole}: {cause}.")
@@ -166,19 +167,23 @@ def _stuck(rig: Rig, began_s: float) -> Cycle[Freed]:
 
 
 def ask_for_help(rig: Rig, what_happened: str) -> Cycle[None]:
-    """Ask for the electrode to be freed until the sensing path reads open. Starts in idle or hold, ends in hold."""
-    while True:
-        yield from ask(
-            rig,
-            topic="electrode-stuck",
-            what_happened=what_happened,
-            what_to_do="Free the electrode, clear bridges, straighten a bent rod. It must stand out as before.",
-            what_next="The host proves the source absent, measures the electrode and goes on with this hole.",
-            choices=("done", "end"),
-            planned=False,
-        )
-        if (yield from _senses_open(rig)):
-            return
+    """Ask for the electrode to be freed, and prove that it is. Starts in idle or hold, ends in hold."""
+    yield from ask(
+        rig,
+        topic=Cause.ELECTRODE_STUCK,
+        what_happened=what_happened,
+        what_to_do="Free the electrode, clear bridges, straighten a bent rod. It must stand out as before. If nothing "
+        "is stuck, look at the gap wire.",
+        what_next="The host proves the source absent, measures the electrode and goes on with this hole.",
+        choices=("done", "end"),
+        planned=False,
+    )
+    open_v = yield from prove(rig)
+    yield from release(rig)
+    if open_v < METAL_V:
+        raise trip(Cause.SENSING_DEAD, "the electrode was freed by hand, and it still reads contact")
+    if open_v <= OPEN_V:
+        raise trip(Cause.TOO_WET, f"{open_v:.2f} V after the electrode was freed by hand")
 
 
 def _senses_open(rig: Rig) -> Cycle[bool]:
@@ -191,7 +196,7 @@ def _senses_open(rig: Rig) -> Cycle[bool]:
 def _turned_free(rig: Rig) -> Cycle[bool]:
     """Turn the spindle a little both ways and sense again."""
     # A second each way twists a weld off or bends no more than it was: common practice, no source.
-    for rev_min in (rig.given.machine.spindle.rev_min, -rig.given.machine.spindle.rev_min):
+    for rev_min in (rig.machine.spindle.rev_min, -rig.machine.spindle.rev_min):
         yield (Turn(rev_min),)
         yield from pause(rig, 1.0)
     yield (Turn(0.0),)

@@ -13,15 +13,16 @@ from dataclasses import dataclass
 from statistics import median
 from typing import Final
 
-from controller.core.commands import Output, Switch
-from controller.core.cycles.contacts import OPEN_V, prove, reading_v
+from controller.core.causes import Cause, trip
+from controller.core.cycles.contacts import OPEN_V, prove, reading_v, release
+from controller.core.cycles.diagnose import why_closed
 from controller.core.cycles.wait import drain, pause
 from controller.core.events import Touched
 from controller.core.fits import FitError, fit_line
 from controller.core.path import Plunge, Slide
 from controller.core.permissions import TOUCH_SPEED_UM_S
 from controller.core.phases import Trigger
-from controller.core.rig import Cycle, Rig, Trip
+from controller.core.rig import Bench, Cycle
 from controller.core.window import METAL_V
 from controller.settings.units import UM_PER_MM
 
@@ -29,9 +30,12 @@ SLOW_UM_S: Final = 80.0  # chosen so that 30 ms of reaction costs no more than o
 BACK_OFF_UM: Final = 100.0  # chosen so that play (30–50 µm) and film drag are left behind between repeats
 LIFT_UM_S: Final = 4000.0  # chosen so that a lift is over in a few ticks
 SPREAD_UM: Final = 8.0  # chosen so that the mean of two touches is good to a few steps of a usual feed axis
+# More than this between two slow touches is dirt and no chance. Chosen: five times what is good.
+DIRTY_UM: Final = 40.0
 REPEATS_MAX: Final = 6  # chosen: a plate that can't be touched alike in six tries is dirty, and the spread says so
 # A reading between metal and this, seen on three steps in a row, is water: well off the open 5 V. Chosen so.
 WET_V: Final = 4.0
+REFERENCE_PLATE: Final = "the reference plate"  # what is touched, in words
 
 
 @dataclass(slots=True, frozen=True)
@@ -43,27 +47,23 @@ class Contact:
     wet: bool
 
 
-def touch_down(rig: Rig, expected_z_um: float, margin_um: float, purpose: str) -> Cycle[Contact]:
+def touch_down(rig: Bench, expected_z_um: float, margin_um: float, purpose: str) -> Cycle[Contact]:
     """Touch straight down from here, the metal expected at axis height `expected_z_um` give or take `margin_um`.
 
     Starts and ends in idle (lifted by the back-off). Raises Trip when the sensing path does not open, or nothing is
     met.
     """
     rig.enter(Trigger.TOUCH)
-    if (yield from prove(rig)) <= OPEN_V:
-        raise Trip(
-            "sensing path closed",
-            f"the sensing path reads contact well above {purpose}",
-            "look for a bridge, a bent electrode, or water standing on the plate; clean, dry, then go on",
-        )
-    slide = _slide(rig)
+    open_v = yield from prove(rig)
+    if open_v <= OPEN_V:
+        yield from release(rig)
+        rig.enter(Trigger.TOUCHED)
+        raise (yield from why_closed(rig, open_v, f"above {purpose}"))
+    slide = slide_here(rig)
     depth_um = rig.sense.seen.z_um - expected_z_um + margin_um
-    if not (yield from _descend(rig, slide, TOUCH_SPEED_UM_S, depth_um, [])):
-        raise Trip(
-            f"nothing found at {purpose}",
-            f"no contact down to {depth_um / UM_PER_MM:.2f} mm below the start",
-            "is the plate there and grounded, does the electrode stand out as far as the machine file says?",
-        )
+    if not (yield from descend(rig, slide, TOUCH_SPEED_UM_S, depth_um, [])):
+        nothing = Cause.NOTHING_AT_PLATE if purpose == REFERENCE_PLATE else Cause.NOTHING_AT_WORK
+        raise trip(nothing, f"down to {depth_um / UM_PER_MM:.2f} mm below the start")
     contact = yield from _repeat(rig, slide)
     seen = rig.sense.seen
     rig.tell(
@@ -82,44 +82,46 @@ def touch_down(rig: Rig, expected_z_um: float, margin_um: float, purpose: str) -
     return contact
 
 
-def release(rig: Rig) -> Cycle[None]:
-    """Switch the sensing feed off before the phase that permits it is left."""
-    if rig.locks.on[Output.SENSING]:
-        yield (Switch(Output.SENSING, False),)
-
-
-def _slide(rig: Rig) -> Slide:
-    seen, machine = rig.sense.seen, rig.given.machine
+def slide_here(rig: Bench) -> Slide:
+    """A slide straight down from where the axis stands."""
+    seen, machine = rig.sense.seen, rig.machine
     return Slide(Plunge(seen.x_um, seen.y_um, seen.z_um), machine.axes.backlash_um[2], machine.useful_move_um)
 
 
-def _repeat(rig: Rig, slide: Slide) -> Cycle[Contact]:
+def _repeat(rig: Bench, slide: Slide) -> Cycle[Contact]:
     """Slow touches until the last two agree, or the most repeats are done; the median counts."""
     heights: list[float] = []
     wet = False
     while len(heights) < 2 or (abs(heights[-1] - heights[-2]) > SPREAD_UM and len(heights) < REPEATS_MAX):
-        yield slide.back(BACK_OFF_UM, LIFT_UM_S)
-        yield from drain(rig)
-        yield from pause(rig, 0.05)
-        yield slide.take_up(TOUCH_SPEED_UM_S)
-        trace: list[tuple[float, float]] = []
-        if not (yield from _descend(rig, slide, SLOW_UM_S, slide.axis_um + 4.0 * BACK_OFF_UM, trace)):
-            raise Trip(
-                "contact lost",
-                "a touch that was there a moment ago could not be repeated",
-                "look at the electrode's clamp and at the sensing wire",
-            )
-        offset_um, was_wet = wet_offset_um(trace)
+        height_um, was_wet = yield from touch_again(rig, slide)
         wet = wet or was_wet
-        heights.append(rig.sense.seen.z_um - offset_um)
+        heights.append(height_um)
     yield slide.back(BACK_OFF_UM, LIFT_UM_S)
     yield from drain(rig)
     spread = max(heights) - min(heights) if len(heights) == 2 else abs(heights[-1] - heights[-2])
+    if spread > DIRTY_UM:
+        raise trip(Cause.PLATE_DIRTY, f"{len(heights)} touches within {max(heights) - min(heights):.0f} µm")
     return Contact(median(heights[-3:] if len(heights) > 2 else heights), spread, wet)
 
 
-def _descend(
-    rig: Rig, slide: Slide, speed_um_s: float, depth_um: float, trace: list[tuple[float, float]]
+def touch_again(rig: Bench, slide: Slide) -> Cycle[tuple[float, bool]]:
+    """Back off from a touch and touch once more, slowly: axis height (µm, the water taken off), and was it wet.
+
+    Raises Trip when nothing is met any more.
+    """
+    yield slide.back(BACK_OFF_UM, LIFT_UM_S)
+    yield from drain(rig)
+    yield from pause(rig, 0.05)
+    yield slide.take_up(TOUCH_SPEED_UM_S)
+    trace: list[tuple[float, float]] = []
+    if not (yield from descend(rig, slide, SLOW_UM_S, slide.axis_um + 4.0 * BACK_OFF_UM, trace)):
+        raise trip(Cause.CONTACT_LOST)
+    offset_um, was_wet = wet_offset_um(trace)
+    return rig.sense.seen.z_um - offset_um, was_wet
+
+
+def descend(
+    rig: Bench, slide: Slide, speed_um_s: float, depth_um: float, trace: list[tuple[float, float]]
 ) -> Cycle[bool]:
     """Feed forward until metal is sensed; False at `depth_um` along the slide. Fills `trace` with (height, volts)."""
     feed_um = speed_um_s * rig.tick_s

@@ -5,20 +5,21 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Final
 
-from controller.core.rig import Cycle, Rig, Trip
+from controller.core.causes import Cause, trip
+from controller.core.rig import Bench, Cycle
 
 # The longest way of a small machine (300 mm) at a slow 5 mm/s: common practice, no source.
 DRAIN_TIMEOUT_S: Final = 60.0
 
 
-def pause(rig: Rig, seconds: float) -> Cycle[None]:
+def pause(rig: Bench, seconds: float) -> Cycle[None]:
     """Let a time pass."""
     until_s = rig.now_s + seconds - 1e-9
     while rig.now_s < until_s:
         yield ()
 
 
-def drain(rig: Rig) -> Cycle[None]:
+def drain(rig: Bench) -> Cycle[None]:
     """Wait until everything sent to the board has been done; one tick at least, so that what was just sent counts.
 
     Raises Trip when the board does not get there.
@@ -27,15 +28,11 @@ def drain(rig: Rig) -> Cycle[None]:
     end_s = rig.now_s + DRAIN_TIMEOUT_S
     while rig.sense.seen.queued:
         if rig.now_s > end_s:
-            raise Trip(
-                "board stuck",
-                f"the motion board has not done its moves within {DRAIN_TIMEOUT_S:.0f} s",
-                "look at the board and its cable, then start again",
-            )
+            raise trip(Cause.BOARD_STUCK, f"{DRAIN_TIMEOUT_S:.0f} s")
         yield ()
 
 
-def until(rig: Rig, true: Callable[[], bool], timeout_s: float) -> Cycle[bool]:
+def until(rig: Bench, true: Callable[[], bool], timeout_s: float) -> Cycle[bool]:
     """Wait until something is true; False when the time ran out first."""
     end_s = rig.now_s + timeout_s
     while not true():

@@ -1,0 +1,72 @@
+"""`gapwright resume`: a run goes on, however it ended: held, faulted, killed, or cut off from power."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from controller.core.standing import Standing
+from controller.ending import EXIT, show_summary
+from controller.record.journal import Journal, RunRecord, read_aside, read_journal
+from controller.record.run_folder import complete_run_folder
+from controller.record.summary import summary_json
+from controller.rehearsing import Order, gauge_first_article, rehearse_into
+from controller.screen import AsJson, BadUsage, err, interruption, out
+from controller.settings.load import load_text
+from controller.taking_up import as_it_was, refuse_changes, refuse_versions, where_it_stands
+from controller.watchable import about
+from controller.workshop import expected_seconds
+from sim.aside import AsideError, taken_up
+from sim.settings import PlantSettings
+
+
+def resume(
+    run: Annotated[Path, typer.Argument(metavar="RUN", help="The folder of the run.")],
+    as_json: AsJson = False,
+) -> None:
+    """Go on with a run that ended early or broke off: reference, measure, compare, then the holes that are left."""
+    record = read_journal(run)
+    stands = where_it_stands(record, run)
+    if not as_json:
+        _announce(record, stands, run)
+    outcome = _rehearsal(record, stands, run, quiet=as_json)
+    summary = complete_run_folder(run)
+    if as_json:
+        out.print(summary_json(summary), markup=False, highlight=False, soft_wrap=True, end="")
+    else:
+        show_summary(summary, run)
+    raise typer.Exit(EXIT[outcome])
+
+
+def _rehearsal(record: RunRecord, stands: Standing, run: Path, *, quiet: bool) -> str:
+    """Go on with a rehearsal on the machine that was put aside, mended and left alone for a while."""
+    start = record.start
+    refuse_changes(start, run)
+    refuse_versions(start, run)
+    aside = read_aside(run)
+    if aside is None:
+        raise BadUsage(f"{run}: its virtual machine was never put aside: it broke off too soon; rehearse anew")
+    try:
+        machine = taken_up(aside)
+    except AsideError as error:
+        raise BadUsage(f"{run}: {error}; rehearse anew") from error
+    machine.injector.mend()
+    given = as_it_was(start)
+    plant = load_text(start.plant_toml, "plant", PlantSettings)
+    told = about(str(run), start, record.planned, expected_seconds(given))
+    order = Order(given, told, plant, start.seed or 0, start.operator, before=stands, aside=machine)
+    with interruption() as stop:
+        journal = Journal.reopen(run)
+        rehearsal, outcome = rehearse_into(journal, order, stop, quiet=quiet)
+        if given.job.job.first_article and outcome == "complete":
+            gauge_first_article(rehearsal, given, run, start.started_utc)
+    return outcome
+
+
+def _announce(record: RunRecord, stands: Standing, run: Path) -> None:
+    left = len(record.planned) - len(stands.finished)
+    begun = f", hole {stands.begun} was begun" if stands.begun else ""
+    line = f"Going on with {run} ({stands.after}): {len(stands.finished)} holes made, {left} left{begun}"
+    err.print(line, markup=False, highlight=False, soft_wrap=True)

@@ -1,0 +1,119 @@
+"""Taking up a run that ended early or broke off: find out anew where everything is, and compare.
+
+Axes are referenced, the source is proven isolated, the electrode is measured over the whole way at touch speed, the
+work is touched again, and one finished hole is felt from inside. What does not fit is named: another electrode, a work
+that was moved, steps that were lost.
+"""
+
+from __future__ import annotations
+
+from math import hypot
+from typing import Final
+
+from controller.core.causes import Cause, trip
+from controller.core.cycles.ask import ask
+from controller.core.cycles.contacts import OPEN_V, prove, release
+from controller.core.cycles.measure import HOMING_U_MM, TOUCH_U_MM, map_surface, measure
+from controller.core.cycles.recentre import check_place
+from controller.core.cycles.recover import ask_for_help
+from controller.core.cycles.travel import reference, rise_to_top
+from controller.core.events import ElectrodeAdvanced, RunResumed
+from controller.core.phases import Trigger
+from controller.core.rig import Cycle, Rig, guessed_cone_mm
+from controller.core.standing import Standing
+from controller.core.surface import Surface
+
+# So many standard uncertainties are no accident (common practice, no source).
+SURE: Final = 3.0
+HANDS_ADVANCE: Final = ("advance", "electrode-exhausted")
+
+
+def remember(rig: Rig, before: Standing) -> None:
+    """Take over what was made and what was believed."""
+    rig.before = before
+    rig.prompts, rig.advances = before.prompts, before.advances
+    rig.locks.hot_openings = before.hot_openings
+    rig.open_holes = list(before.through)
+    if before.checkpoint is not None:
+        rig.electrode.believe(before.checkpoint.belief)
+        rig.usual_sparks_per_um = before.checkpoint.sparks_per_um or None
+
+
+def take_up(rig: Rig, before: Standing) -> Cycle[None]:
+    """From switched on to ready for the next hole. Ends in idle. Raises Trip for what does not fit."""
+    rig.tell(RunResumed(rig.now_s, before.after, len(before.finished), before.begun))
+    yield from reference(rig)
+    yield from rise_to_top(rig)
+    yield from _free(rig)
+    tip_mm, tip_u_mm = rig.electrode.tip_mm, rig.electrode.tip_u_mm
+    rig.electrode.renewed(tip_mm, rig.given.machine.holder.protrusion_u_mm)
+    yield from measure(rig, from_here=True)
+    yield from rise_to_top(rig)
+    yield from _judge_electrode(rig, before, tip_mm, tip_u_mm)
+    yield from map_surface(rig)
+    if before.surface is not None:
+        _judge_surface(rig, before)
+    yield from check_place(rig)
+
+
+def _free(rig: Rig) -> Cycle[None]:
+    """The electrode may have been left in the work: prove the source absent, and that nothing is touched up here."""
+    rig.enter(Trigger.TOUCH)
+    open_v = yield from prove(rig)
+    yield from release(rig)
+    rig.enter(Trigger.TOUCHED)
+    if open_v <= OPEN_V:
+        yield from ask_for_help(rig, "The sensing path reads contact at the top of the travel.")
+        rig.enter(Trigger.GO_ON)
+
+
+def _judge_electrode(rig: Rig, before: Standing, tip_mm: float, tip_u_mm: float) -> Cycle[None]:
+    """Is it the rod that was there? One hole at most was worn off it since it was known last."""
+    if before.checkpoint is None:
+        return
+    electrode, holder = rig.electrode, rig.given.machine.holder
+    off_mm = electrode.tip_mm - tip_mm
+    unsure_mm = SURE * hypot(tip_u_mm, TOUCH_U_MM, HOMING_U_MM)
+    worn_mm = electrode.wear_mm + SURE * electrode.wear_u_mm if before.begun else 0.0
+    if -(worn_mm + unsure_mm) <= off_mm <= unsure_mm:
+        return
+    if before.hands in HANDS_ADVANCE and off_mm > 2.0 * holder.protrusion_u_mm:
+        if before.hands != HANDS_ADVANCE[0]:
+            _new_rod(rig)
+        rig.advances += 1
+        rig.tell(ElectrodeAdvanced(rig.now_s, electrode.tip_mm, electrode.stock_mm, rig.advances))
+        rig.check_point()
+        return
+    longer = "longer" if off_mm > 0.0 else "shorter"
+    answer = yield from ask(
+        rig,
+        topic=Cause.ELECTRODE_CHANGED,
+        what_happened=f"The electrode is {abs(off_mm):.2f} mm {longer} than it was when the run ended: it slipped, "
+        "broke, or is another one.",
+        what_to_do="Look at clamp and tip. Answer `same` for the same rod, `new` for a new flat-ended one.",
+        what_next="The host goes on with the electrode as it was just measured.",
+        choices=("same", "new", "end"),
+        planned=False,
+    )
+    if answer.choice == "new":
+        _new_rod(rig)
+    rig.enter(Trigger.GO_ON)
+    rig.check_point()
+
+
+def _new_rod(rig: Rig) -> None:
+    electrode = rig.electrode
+    electrode.renewed(electrode.tip_mm, electrode.tip_u_mm, rig.given.job.electrode.length_mm)
+    electrode.cone_mm, electrode.cone_u_mm = 0.0, guessed_cone_mm(rig.given)
+    electrode.cones_seen = 0
+
+
+def _judge_surface(rig: Rig, before: Standing) -> None:
+    was, now = before.surface, rig.surface
+    if was is None or now is None:
+        return
+    face = Surface(was.a_mm, was.b, was.c, was.largest_residual_mm, was.u_mm)
+    holes = rig.given.plan.holes
+    off_mm = max((now.at_mm(at.x_mm, at.y_mm) - face.at_mm(at.x_mm, at.y_mm) for at in holes), key=abs)
+    if abs(off_mm) > SURE * hypot(was.u_mm, now.u_mm):
+        raise trip(Cause.WORK_MOVED, f"its face is {off_mm:+.2f} mm from where it was mapped")
