@@ -15,7 +15,9 @@ from controller import (
     commands_resume,
     commands_run,
     commands_simulate,
+    commands_watch,
 )
+from controller.bus.place import BusError
 from controller.host.capture import CaptureError
 from controller.plan.build import PlanRefused
 from controller.record.journal import JournalError
@@ -28,7 +30,16 @@ from controller.workshop import FirstArticleError
 BAD_INPUT = 2
 
 # What a person can mend: said in full, without a trace of the program's inside.
-MENDABLE = (BadUsage, CaptureError, FirstArticleError, JournalError, PlanRefused, RunFolderError, SettingsError)
+MENDABLE = (
+    BadUsage,
+    BusError,
+    CaptureError,
+    FirstArticleError,
+    JournalError,
+    PlanRefused,
+    RunFolderError,
+    SettingsError,
+)
 
 
 class Commands(TyperGroup):
@@ -57,6 +68,7 @@ app.command("plan")(commands_plan.plan)
 app.command("rehearse")(commands_rehearse.rehearse)
 app.command("simulate")(commands_simulate.simulate)
 app.command("run")(commands_run.run)
+app.command("watch")(commands_watch.watch)
 app.command("resume")(commands_resume.resume)
 app.command("replay")(commands_replay.repeat)
 app.command("gauge")(commands_record.gauge)

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Final
 
 import typer
 
 from controller.ending import EXIT, show_summary
 from controller.record.journal import Journal
-from controller.record.run_folder import complete_run_folder, make_run_folder
+from controller.record.run_folder import complete_run_folder, make_run_folder, refuse_taken
 from controller.record.summary import summary_json
 from controller.rehearsing import Order, gauge_first_article, rehearse_into, stamp
 from controller.screen import (
@@ -22,12 +22,17 @@ from controller.screen import (
     err,
     interruption,
     out,
+    refuse_no_terminal,
 )
 from controller.settings.load import resolve
 from controller.watchable import about
 from controller.workshop import Assignment, assignment, expected_seconds, placed_holes, start_record
 from sim.faults import FORMS, BadFaultError, Planned, planned
 from sim.settings import PlantSettings, load_plant
+
+# Machine seconds for each second while somebody watches, unless he says otherwise. Chosen: a hole takes five seconds,
+# and every phase can be seen.
+WATCHED_SPEED: Final = 10.0
 
 
 def rehearse(
@@ -51,6 +56,12 @@ def rehearse(
         list[Path] | None,
         typer.Option("--first-article", metavar="RUN", help="Believe the holes gauged in this run and no others."),
     ] = None,
+    watch: Annotated[bool, typer.Option("--watch", help="Show it on the screen, at `--speed`.")] = False,
+    speed: Annotated[
+        float | None,
+        typer.Option(min=0.1, help="Machine seconds for each second.", show_default="all it can; with --watch 10"),
+    ] = None,
+    attended: Annotated[bool, typer.Option("--attended", hidden=True, help="A screen stands in front.")] = False,
     as_json: AsJson = False,
 ) -> None:
     """Rehearse a whole job on the virtual machine; nothing moves and nothing is switched on."""
@@ -59,6 +70,15 @@ def rehearse(
     truth = load_plant(resolve(plant, kind="plants") if plant else None)
     started = datetime.now(UTC)
     folder = run or Path("runs") / f"{started:%Y%m%d-%H%M%S}-{given.job.job.name}"
+    if watch:
+        refuse_no_terminal("--watch")
+        refuse_taken(folder)
+        arguments = ["rehearse", job, f"--seed={seed}", f"--out={folder}", f"--machine={machine}", "--attended"]
+        arguments += [f"--speed={speed or WATCHED_SPEED}", *([f"--plant={plant}"] if plant else [])]
+        arguments += [*(f"--fault={spec}" for spec in fault or ()), *(["--no-operator"] if no_operator else [])]
+        raise typer.Exit(
+            _behind_the_screen([*arguments, *(f"--first-article={each}" for each in first_article or ())], folder)
+        )
     # From here on the folder exists, so Ctrl-C must leave it complete as far as the rehearsal got.
     with interruption() as stop:
         make_run_folder(folder)
@@ -68,7 +88,7 @@ def rehearse(
         placed = placed_holes(given)
         journal = Journal(folder, start, placed)
         told = about(str(folder), start, placed, expected_seconds(given))
-        order = Order(given, told, truth, seed, not no_operator, faults)
+        order = Order(given, told, truth, seed, not no_operator, faults, speed or 0.0, patient=attended)
         rehearsal, outcome = rehearse_into(journal, order, stop, quiet=as_json)
         if given.job.job.first_article:
             gauge_first_article(rehearsal, given, folder, start.started_utc)
@@ -78,6 +98,12 @@ def rehearse(
     else:
         show_summary(summary, folder)
     raise typer.Exit(EXIT[outcome])
+
+
+def _behind_the_screen(arguments: list[str], run: Path) -> int:
+    from controller.behind import in_front_of  # noqa: PLC0415 (loads the screen)
+
+    return in_front_of(arguments, run)
 
 
 def plant_text(plant: PlantSettings) -> str:

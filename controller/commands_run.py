@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -31,7 +32,7 @@ from controller.link.machine_link import MachineLink
 from controller.record.journal import StopRecord, read_journal
 from controller.record.run_folder import refuse_taken
 from controller.record.summary import Summary, summarise, summary_json
-from controller.screen import AsJson, JobName, err, out
+from controller.screen import AsJson, JobName, err, has_terminal, out
 from controller.workshop import Assignment, assignment, controller_for, expected_seconds, placed_holes, start_record
 
 CUT = "stopped at once: source off, motion stopped where it was; reference the axes before anything else"
@@ -55,6 +56,7 @@ def run(
         list[Path] | None,
         typer.Option("--first-article", metavar="RUN", help="Believe the holes gauged in this run and no others."),
     ] = None,
+    attended: Annotated[bool, typer.Option("--attended", hidden=True, help="A screen stands in front.")] = False,
     as_json: AsJson = False,
 ) -> None:
     """Run a job on the machine: everything moves, and the source is switched on."""
@@ -63,9 +65,11 @@ def run(
     order = Order(given, folder or Path("runs") / f"{started:%Y%m%d-%H%M%S}-{given.job.job.name}", capture, as_json)
     refuse_taken(order.folder)
     acknowledge(yes=yes)
+    if not (headless or attended or as_json) and has_terminal():
+        raise typer.Exit(_behind_the_screen(job, machine, order, first_article or ()))
     typed = Typed(sys.stdin) if not headless and somebody_sits_at(sys.stdin) else None
     with stop_signals() as stop:
-        outcome = _run(order, stop, typed, start=started)
+        outcome = _run(order, stop, typed, start=started, attended=attended)
     summary = summarise(read_journal(order.folder))
     _show(summary, order)
     raise typer.Exit(EXIT[outcome])
@@ -81,7 +85,16 @@ class Order:
     quiet: bool
 
 
-def _run(order: Order, stop: StopSignals, typed: Typed | None, *, start: datetime) -> str:
+def _behind_the_screen(job: str, machine: str, order: Order, first_articles: Sequence[Path]) -> int:
+    """Run it in a process of its own, the screen in front; returns the exit code."""
+    from controller.behind import in_front_of  # noqa: PLC0415 (loads the screen)
+
+    arguments = ["run", job, "--machine", machine, "--out", str(order.folder), "--yes", "--attended"]
+    arguments += ["--capture"] if order.captures else []
+    return in_front_of([*arguments, *(f"--first-article={run}" for run in first_articles)], order.folder)
+
+
+def _run(order: Order, stop: StopSignals, typed: Typed | None, *, start: datetime, attended: bool) -> str:
     """Connect, run, record; returns the outcome."""
     began_s = monotonic()
     with clerk_process(quiet=order.quiet, answered=typed is not None) as outlet, herald_process() as line:
@@ -89,7 +102,7 @@ def _run(order: Order, stop: StopSignals, typed: Typed | None, *, start: datetim
         refusals = be_on_time()
         _announce(order, refusals)
         session = Session(MachineLink(order.given.machine), controller_for(order.given))
-        desk = _desk(order, outlet, line, stop, typed, refusals, _stamp(start))
+        desk = _desk(order, outlet, line, stop, typed, refusals, _stamp(start), attended=attended)
         try:
             pacer = drive(session, wires, 1.0 / order.given.machine.tick_hz, desk)
         finally:
@@ -118,6 +131,8 @@ def _desk(
     typed: Typed | None,
     refusals: list[str],
     started_utc: str,
+    *,
+    attended: bool,
 ) -> RunDesk:
     def begin() -> Begin:
         start = start_record(order.given, started_utc)
@@ -125,7 +140,9 @@ def _desk(
         placed = tuple(placed_holes(order.given))
         return Begin(order.folder, start, placed, capture, expected_seconds(order.given))
 
-    return RunDesk(outlet, begin, stop, typed, herald=line, captures=order.captures, remarks=refusals)
+    return RunDesk(
+        outlet, begin, stop, typed, herald=line, attended=attended, captures=order.captures, remarks=refusals
+    )
 
 
 def _ended(session: Session, desk: RunDesk, pacer: Pacer) -> RunEnded:

@@ -7,7 +7,7 @@ import sqlite3
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from time import monotonic
+from time import monotonic, sleep
 from typing import Final
 
 from controller.bus.picture import About
@@ -27,6 +27,8 @@ from sim.settings import PlantSettings
 # Ticks between two looks at the keyboard and the progress bar: 20 s of machine time, some 30 ms of ours. Chosen so that
 # looking costs nothing and Ctrl-C is heeded at once.
 STEP_TICKS: Final = 2000
+# Looks of a rehearsal at a chosen speed (s): ten a second, as the bus tells them.
+LOOK_S: Final = 0.1
 # The machine is put aside, with all events up to that moment, this often (s of wall time): 5 ms each. A rehearsal that
 # is killed goes on from there. Chosen.
 ASIDE_S: Final = 1.0
@@ -36,9 +38,10 @@ ALONE_S: Final = 60.0
 
 @dataclass(slots=True, frozen=True)
 class Order:
-    """One rehearsal to be made: what is given, what is told of it, the plant, the seed, who answers, the faults.
+    """One rehearsal to be made: what is given, what is told of it, the truth, the seed, who answers, the faults.
 
-    Taken up again, `before` says where it stands and `aside` is its machine.
+    `speed` is machine seconds for each second, 0 for as fast as it goes; a `patient` run waits for somebody's answer
+    where nobody answers by himself. Taken up again, `before` says where it stands and `aside` is its machine.
     """
 
     given: Assignment
@@ -47,8 +50,34 @@ class Order:
     seed: int
     operator: bool
     faults: tuple[Planned, ...] = ()
+    speed: float = 0.0
+    patient: bool = False
     before: Standing | None = None
     aside: PutAside | None = None
+
+
+class Pace:
+    """How fast a rehearsal goes.
+
+    Args:
+        speed: Machine seconds for each second; 0 for as fast as it goes.
+        tick_hz: Ticks in a machine second.
+
+    Attributes:
+        ticks: From one look to the next.
+    """
+
+    def __init__(self, speed: float, tick_hz: int) -> None:
+        self.ticks = max(round(speed * tick_hz * LOOK_S), 1) if speed else STEP_TICKS
+        self._step_s = self.ticks / (speed * tick_hz) if speed else 0.0
+        self._due_s = monotonic()
+
+    def wait(self) -> None:
+        """Wait until the next step is due; what came late is not made up for."""
+        now_s = monotonic()
+        self._due_s = max(self._due_s + self._step_s, now_s - LOOK_S)
+        if self._due_s > now_s:
+            sleep(self._due_s - now_s)
 
 
 def rehearse_into(journal: Journal, order: Order, interrupted: Interruption, *, quiet: bool) -> tuple[Rehearsal, str]:
@@ -77,12 +106,14 @@ def rehearse_into(journal: Journal, order: Order, interrupted: Interruption, *, 
                 operator=order.operator,
                 faults=order.faults,
                 aside=order.aside,
+                patient=order.patient,
             )
             if order.aside is not None:
                 rehearsal.virtual.left_alone(ALONE_S)
             # What is loaded by now stays: the collector need not look through it again and again during a long job.
             gc.freeze()
-            ended = _until_ended(rehearsal, core, journal, sink, progress, interrupted)
+            pace = Pace(order.speed, given.machine.tick_hz)
+            ended = _until_ended(rehearsal, core, journal, sink, progress, interrupted, pace)
         if ended.outcome != "complete":
             journal.commit(rehearsal.put_aside())
         stop = StopRecord(
@@ -115,10 +146,12 @@ def _until_ended(
     sink: Watched,
     progress: HoleProgressBar,
     interrupted: Interruption,
+    pace: Pace,
 ) -> RunEnded:
     aside_s = monotonic()
     while rehearsal.ended is None:
-        rehearsal.step(STEP_TICKS)
+        rehearsal.step(pace.ticks)
+        pace.wait()
         if rehearsal.ended is None and monotonic() - aside_s > ASIDE_S:
             journal.commit(rehearsal.put_aside())
             aside_s = monotonic()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import signal
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from time import monotonic
@@ -29,6 +30,20 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON a
 
 class BadUsage(Exception):
     """A command was asked for something that can't be; the message says what would do."""
+
+
+def has_terminal() -> bool:
+    """Whether somebody sits at a terminal that can be painted on."""
+    try:
+        return sys.stdin.isatty() and sys.stdout.isatty()
+    except ValueError:
+        return False  # closed
+
+
+def refuse_no_terminal(what: str) -> None:
+    """Make sure that there is a terminal to paint on."""
+    if not has_terminal():
+        raise BadUsage(f"{what} needs a terminal to paint on; there is none here")
 
 
 class HoleProgressBar:

@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from typing import Protocol
 
 from controller.core.commands import Command
+from controller.core.cycles.attend import HELD
 from controller.core.events import ElectrodeMeasured, Event, HoleFinished, HoleStarted, PromptRaised, RunEnded
 from controller.core.observation import Observation
 from controller.core.requests import Answer, Request
@@ -83,6 +84,7 @@ class Rehearsal:
         operator: Whether anybody answers prompts; else the run ends as `held` at the first.
         watch: Called after every tick.
         faults: What goes wrong, and when.
+        patient: Without an operator it waits, since somebody who watches answers.
         aside: The machine as an earlier rehearsal has put it aside, instead of a new one.
 
     Attributes:
@@ -94,6 +96,7 @@ class Rehearsal:
         "_answered",
         "_asked",
         "_job",
+        "_patient",
         "_plant",
         "_seed",
         "_sink",
@@ -121,6 +124,7 @@ class Rehearsal:
         watch: Watch | None = None,
         faults: tuple[Planned, ...] = (),
         aside: PutAside | None = None,
+        patient: bool = False,
     ) -> None:
         if aside is None:
             self.virtual = VirtualMachine(machine, job, plan, plant, seed)
@@ -132,7 +136,7 @@ class Rehearsal:
         self.ended: RunEnded | None = None
         self.time_s = self.virtual.time_s
         self.watch = watch
-        self._answered = operator
+        self._answered, self._patient = operator, patient
         self._asked: Sequence[Request] = NO_REQUESTS
         self._job, self._plant, self._seed = job, plant, seed
         self._sink = sink
@@ -190,6 +194,8 @@ class Rehearsal:
         """A prompt waits: the operator's answer when it is due, or the end when there is no operator."""
         if self._answered:
             return self.operator.requests(time_s, waiting)
+        if self._patient or waiting.topic == HELD:
+            return NO_REQUESTS
         self.time_s = time_s
         self.end("held", f"the operator is needed: {waiting.what_happened}")
         return NO_REQUESTS

@@ -17,21 +17,16 @@ from controller.core.events import (
     Event,
     FaultTripped,
     HoleFinished,
-    HoleProgress,
     HoleStarted,
-    PhaseChanged,
     PromptAnswered,
     PromptRaised,
     Proven,
     RunEnded,
-    Said,
-    ShortBegan,
-    ShortEnded,
-    Touched,
 )
 from controller.core.snapshot import Snapshot
 from controller.plan.left import seconds_left
 from controller.plan.ranges import Range
+from controller.record.happenings import happenings
 from controller.record.journal import PlacedHole
 
 E = TypeVar("E", bound=Event)
@@ -39,9 +34,8 @@ E = TypeVar("E", bound=Event)
 # How far back the gap is shown (s of machine time), and at the most how many snapshots that may be: a minute at 10 Hz.
 HISTORY_S: Final = 60.0
 HISTORY_MOST: Final = 600
-# Events that are worth a line to somebody who comes late; so many of them. Chosen: some hours of an ordinary job.
+# Events that are worth a line are kept for somebody who comes late; so many. Chosen: some hours of an ordinary job.
 TOLD_MOST: Final = 500
-EVERYDAY: Final = (HoleProgress, HoleStarted, PhaseChanged, Proven, Said, ShortBegan, ShortEnded, Touched)
 # Readings of the sensing path over open water, for the trend: one a hole, so a long job's worth.
 WATER_MOST: Final = 600
 # Events that say how things stand until the next of their kind.
@@ -129,7 +123,7 @@ class RunPicture:
             self.prompt = event
         elif isinstance(event, PromptAnswered | RunEnded):
             self.prompt = None
-        if not isinstance(event, EVERYDAY):
+        if any(happenings([event])):
             self.told.append(event)
 
     def whole(self) -> dict[str, Any]:

@@ -28,7 +28,7 @@ def seconds_left(expected: Range, holes: int, elapsed_s: float, made_s: Sequence
     scatter_s = HOLE_SCATTER * mean_s
     if made_s:
         seen_s = max(elapsed_s / len(made_s), fmean(made_s))
-        scatter_s = max(pstdev(made_s), scatter_s)
+        scatter_s = max(pstdev(made_s), HOLE_SCATTER * seen_s)
         seen_u_s = scatter_s / math.sqrt(len(made_s))
         weight = u_s**2 / (u_s**2 + seen_u_s**2)
         mean_s, u_s = mean_s + weight * (seen_s - mean_s), u_s * math.sqrt(1.0 - weight)

@@ -13,7 +13,7 @@ from controller.record.files import write_whole
 from controller.record.happenings import happenings
 from controller.record.hole_map import hole_map
 from controller.record.journal import RunRecord
-from controller.record.summary import Summary, holes_words, spoken_time, summarise
+from controller.record.summary import Summary, clock_time, holes_words, spoken_time, summarise
 
 REPORT_NAME = "report.html"
 
@@ -80,15 +80,9 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     environment.filters["spoken_time"] = spoken_time
-    environment.filters["clock"] = _clock
+    environment.filters["clock"] = clock_time
     environment.filters["capitalize_first"] = lambda words: words[:1].upper() + words[1:]
     return environment
-
-
-def _clock(seconds: float) -> str:
-    """Machine time as h:mm:ss."""
-    whole = int(seconds)
-    return f"{whole // 3600}:{whole % 3600 // 60:02d}:{whole % 60:02d}"
 
 
 def _charts(record: RunRecord) -> list[Chart]:

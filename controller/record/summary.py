@@ -130,6 +130,12 @@ def spoken_time(seconds: float) -> str:
     return f"{whole} s"
 
 
+def clock_time(seconds: float) -> str:
+    """Machine time as h:mm:ss."""
+    whole = int(seconds)
+    return f"{whole // 3600}:{whole % 3600 // 60:02d}:{whole % 60:02d}"
+
+
 def holes_words(summary: Summary) -> str:
     """How the holes came out, in words."""
     undersize = f" ({summary.holes_undersize} undersize)" if summary.holes_failed else ""
