@@ -8,6 +8,7 @@ import typer
 from typer.core import TyperGroup
 
 from controller import (
+    commands_answer,
     commands_plan,
     commands_record,
     commands_rehearse,
@@ -69,6 +70,7 @@ app.command("rehearse")(commands_rehearse.rehearse)
 app.command("simulate")(commands_simulate.simulate)
 app.command("run")(commands_run.run)
 app.command("watch")(commands_watch.watch)
+app.command("answer")(commands_answer.answer)
 app.command("resume")(commands_resume.resume)
 app.command("replay")(commands_replay.repeat)
 app.command("gauge")(commands_record.gauge)
