@@ -100,8 +100,7 @@ def report(drills: Sequence[Drill], took_s: float) -> str:
         outcomes[done.name][done.outcome if not done.uncaught else "exception"] += 1
         causes[done.name][done.told[0] if done.told else NOTHING] += 1
     lines.append(f"{'fault':22}{'outcome at last':34}told first (confusion)")
-    for name in sorted(outcomes):
-        lines.append(f"{name:22}{_counts(outcomes[name]):34}{_counts(causes[name])}")
+    lines += [f"{name:22}{_counts(outcomes[name]):34}{_counts(causes[name])}" for name in sorted(outcomes)]
     wrong, bad, times = misses(drills), amiss(drills), late(drills)
     share = 1.0 - len(wrong) / len(drills) if drills else 1.0
     over = sorted(time_s - allowed_s for _, time_s, allowed_s in times)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 import traceback
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -25,42 +24,13 @@ LIMIT_S = 6000.0
 AFTER_S = 3.0
 # Faults that keep voltage or water where they are whatever the host does: the supply has to be switched off by hand.
 BEYOND_THE_HOST = frozenset({"contact-stuck", "contact-leaks"})
-SMALL_JOB = """
-[job]
-name = "drill"
-technology = "tungsten-on-stainless"
-
-[work]
-material = "hardened stainless steel"
-thickness_mm = 0.3
-clear_below_mm = 6.0
-touch_points_mm = [[2.0, 2.0], [24.0, 2.0], [13.0, 14.0]]
-
-[electrode]
-material = "tungsten"
-diameter_mm = 1.2
-form = "rod"
-length_mm = 120.0
-min_length_mm = 25.0
-
-[holes]
-diameter_mm = 1.5
-tolerance_mm = 0.05
-through = true
-
-[[holes.pattern]]
-kind = "list"
-at_mm = [[6.0, 6.0], [12.0, 6.0], [18.0, 6.0]]
-"""
+SMALL_JOB = Path(__file__).with_name("drill.toml")
 
 
 @lru_cache(maxsize=4)
 def small_job(machine: str = "virtual.toml", *, rehearsed: bool = True) -> Assignment:
     """Three holes in thin sheet."""
-    with tempfile.TemporaryDirectory() as folder:
-        file = Path(folder) / "drill.toml"
-        file.write_text(SMALL_JOB, encoding="utf-8")
-        return assignment(str(file), machine, rehearsed=rehearsed)
+    return assignment(str(SMALL_JOB), machine, rehearsed=rehearsed)
 
 
 @dataclass
@@ -98,7 +68,7 @@ def drill(given: Assignment, spec: str, seed: int, *, operator: bool = True, liv
         while done.lives < lives and done.outcome != "complete":
             aside = _live(given, faults, book, done, aside, operator=operator)
             done.lives += 1
-    except Exception:
+    except Exception:  # noqa: BLE001 - whatever it is, it is counted
         done.uncaught = traceback.format_exc()
     return done
 
@@ -128,7 +98,7 @@ def _live(
         monitor.watch(plant)
         if done.injected_s is None and rehearsal.injector.done:
             done.injected_s = rehearsal.injector.done[0][1]
-            done.live = plant.contacts.live or plant.truth.erosion.sparks > 0 and plant.truth.flow
+            done.live = plant.contacts.live
 
     rehearsal.watch = watch
     start = len(book.events)
