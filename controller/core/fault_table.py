@@ -451,3 +451,7 @@ _SHORT: Final = {
     Reaction.LADDER: "clears it by itself",
     Reaction.NOTE: "leaves the hole, goes on, tells",
 }
+
+
+if __name__ == "__main__":
+    print(table(), end="")  # noqa: T201 - for whoever keeps the README
