@@ -204,7 +204,7 @@ class VirtualMachine:
         self._erosion.start_over()
 
     def use_up_electrode(self) -> None:
-        """All but the last of the stick is used: it stands out hardly further than the least, and none is left above."""
+        """All but the last of the stick is used: it stands out hardly further than the least, none is left above."""
         self._stick.use_up(LAST_MM)
         self._erosion.start_over()
 
