@@ -398,10 +398,6 @@ def _snap(by_um: float, *, flat: bool) -> Deed:
     return lambda site: site.plant.shorten_electrode(by_um, flat=flat)
 
 
-def _use_up(site: Site) -> None:
-    site.plant.use_up_electrode()
-
-
 def _plate_grounded(grounded: bool) -> Deed:
     def deed(site: Site) -> None:
         site.plant.plate_grounded = grounded
@@ -469,7 +465,6 @@ FAULTS: dict[str, Fault] = {
     "plate-thick": Fault(_thickness(THICKER), _thickness(1.0)),
     "plate-thin": Fault(_thickness(THINNER), _thickness(1.0)),
     "no-room-below": Fault(_no_room),
-    "electrode-exhausted": Fault(_use_up),
     "electrode-broken": Fault(_snap(BROKEN_UM, flat=True), when=lambda site: site.sparking),
     "electrode-slipped": Fault(_snap(SLIPPED_UM, flat=False), when=lambda site: site.sparking),
     "electrode-misplaced": Fault(_snap(FAR_UM, flat=False), _snap(-FAR_UM, flat=False)),
