@@ -10,11 +10,16 @@ from pathlib import Path
 from time import monotonic, sleep
 from typing import Final
 
+import typer
+
 from controller.bus.picture import About
 from controller.core.controller import Controller
 from controller.core.events import RunEnded
 from controller.core.standing import Standing
+from controller.ending import EXIT
 from controller.record.journal import GaugedHole, Journal, StopRecord, append_gauged
+from controller.record.run_folder import RunFolderError, complete_run_folder
+from controller.record.summary import Summary
 from controller.screen import HoleProgressBar, Interruption, err
 from controller.watchable import Watched, watched
 from controller.workshop import Assignment, controller_for
@@ -161,6 +166,15 @@ def _until_ended(
         if interrupted.asked:
             rehearsal.end("aborted", "interrupted by the user")
     return rehearsal.ended
+
+
+def completed(folder: Path) -> Summary:
+    """Tables, summary and report of a run. Exits as a fault does when the disk does not take them."""
+    try:
+        return complete_run_folder(folder)
+    except RunFolderError as error:
+        err.print(str(error), markup=False, highlight=False, soft_wrap=True)
+        raise typer.Exit(EXIT["fault"]) from error
 
 
 def gauge_first_article(rehearsal: Rehearsal, given: Assignment, folder: Path, when_utc: str) -> None:
