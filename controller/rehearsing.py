@@ -131,6 +131,7 @@ def rehearse_into(journal: Journal, order: Order, interrupted: Interruption, *, 
         outcome = ended.outcome
     except sqlite3.OperationalError as error:
         outcome = "fault"
+        stop = None
         err.print(f"The record can't be written: {error}. What was told before is on the disk.", markup=False)
     finally:
         _close(journal, stop)
@@ -138,6 +139,10 @@ def rehearse_into(journal: Journal, order: Order, interrupted: Interruption, *, 
 
 
 def _close(journal: Journal, stop: StopRecord | None) -> None:
+    """Without a stop record the journal stays as it was when the machine was put aside last."""
+    if stop is None:
+        journal.abandon()
+        return
     try:
         journal.close(stop)
     except sqlite3.OperationalError as error:
