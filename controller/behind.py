@@ -40,7 +40,7 @@ def in_front_of(arguments: Sequence[str], run: Path) -> int:
     """Start a command of ours behind the screen; returns the exit code: its own, or 0 when the screen was closed."""
     with tempfile.TemporaryFile() as said:
         process = subprocess.Popen(  # noqa: S603 (our own command, no shell)
-            [sys.executable, "-m", "controller.cli", *arguments],
+            [sys.executable, "-m", "controller.start", *arguments],
             stdin=subprocess.DEVNULL,
             stdout=said,
             stderr=subprocess.STDOUT,

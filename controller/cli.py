@@ -22,12 +22,9 @@ from controller.host.capture import CaptureError
 from controller.plan.build import PlanRefused
 from controller.record.journal import JournalError
 from controller.record.run_folder import RunFolderError
-from controller.screen import BadUsage, err
+from controller.screen import BAD_INPUT, BadUsage, err
 from controller.settings.load import SettingsError
 from controller.workshop import FirstArticleError
-
-# Exit codes frozen in interfaces.md ("Commands"): 2 is bad input or usage.
-BAD_INPUT = 2
 
 # What a person can mend: said in full, without a trace of the program's inside.
 MENDABLE = (

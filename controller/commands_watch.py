@@ -8,7 +8,8 @@ from typing import Annotated
 import typer
 
 from controller.bus.listener import running
-from controller.screen import BadUsage, refuse_no_terminal
+from controller.bus.place import BusError
+from controller.screen import BAD_INPUT, BadUsage, err, refuse_no_terminal
 
 
 def watch(
@@ -19,6 +20,18 @@ def watch(
 
     refuse_no_terminal("watch")
     attend(run or _only_one())
+
+
+def alone() -> None:
+    """Run `watch` as if there were no other command: the same words, sooner."""
+    app = typer.Typer(name="gapwright", add_completion=False, pretty_exceptions_enable=False)
+    app.callback()(lambda: None)  # so that the command's name is still expected
+    app.command("watch")(watch)
+    try:
+        app()
+    except (BadUsage, BusError) as refused:
+        err.print(str(refused), markup=False, highlight=False, soft_wrap=True)
+        raise SystemExit(BAD_INPUT) from refused
 
 
 def _only_one() -> Path:
