@@ -1,7 +1,7 @@
 """Every state and every dialog at both sizes, as it stood when somebody last looked at it as a picture.
 
-After a change that is meant: `SNAPSHOTS=write pytest tests/tui/test_snapshots.py`, look at what changed (`cat` shows the
-colours), and commit it with the change.
+After a change that is meant: `SNAPSHOTS=write pytest tests/tui/test_snapshots.py`, look at what changed (`cat` shows
+the colours), and commit it with the change.
 """
 
 from __future__ import annotations
