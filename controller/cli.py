@@ -9,6 +9,7 @@ from typer.core import TyperGroup
 
 from controller import (
     commands_plan,
+    commands_publish,
     commands_record,
     commands_rehearse,
     commands_replay,
@@ -65,6 +66,7 @@ app.command("plan")(commands_plan.plan)
 app.command("rehearse")(commands_rehearse.rehearse)
 app.command("simulate")(commands_simulate.simulate)
 app.command("run")(commands_run.run)
+app.command("publish")(commands_publish.publish)
 app.command("watch")(commands_watch.watch)
 app.command("resume")(commands_resume.resume)
 app.command("replay")(commands_replay.repeat)
