@@ -10,10 +10,12 @@ from aiohttp.test_utils import TestClient, TestServer
 
 from tui.browser import TOKEN, BrowserServer, on_loopback
 
+ANYWHERE = "0.0.0.0"  # noqa: S104 (nothing is bound)
+
 
 @pytest.mark.parametrize(
     ("host", "near"),
-    [("127.0.0.1", True), ("::1", True), ("localhost", True), ("0.0.0.0", False), ("192.0.2.7", False)],
+    [("127.0.0.1", True), ("::1", True), ("localhost", True), (ANYWHERE, False), ("192.0.2.7", False)],
 )
 def test_what_is_near_and_what_is_afar(host: str, near: bool) -> None:
     assert on_loopback(host) is near
@@ -21,7 +23,7 @@ def test_what_is_near_and_what_is_afar(host: str, near: bool) -> None:
 
 def test_from_another_computer_the_screen_has_fewer_rights() -> None:
     assert "--from-afar" not in BrowserServer(Path("run"), "127.0.0.1", 1).command
-    assert BrowserServer(Path("a run; rm x"), "0.0.0.0", 1).command.endswith("watch 'a run; rm x' --from-afar")  # noqa: S104
+    assert BrowserServer(Path("a run; rm x"), ANYWHERE, 1).command.endswith("watch 'a run; rm x' --from-afar")
 
 
 async def test_nobody_is_let_in_without_the_token() -> None:
