@@ -11,7 +11,7 @@ PIP_FLAGS := -qq --disable-pip-version-check --no-input
 PLANTS ?=
 HOLES ?= 0
 
-.PHONY: setup rehearse test bench bench-plants bench-oracle bench-measuring bench-speed compiled fuzz clean
+.PHONY: setup rehearse test campaign kills bench bench-plants bench-oracle bench-measuring bench-speed compiled fuzz clean
 
 setup: $(STAMP)
 
@@ -37,6 +37,16 @@ test: $(STAMP)
 	$(BIN)/mypy
 	$(BIN)/lint-imports
 	$(BIN)/python -m pytest -q -n 2
+
+# Random faults at random moments, on all cores: RUNS=950 takes half an hour on two quiet ones.
+RUNS ?= 950
+KILLS ?= 1000
+campaign: $(STAMP)
+	@$(BIN)/python -m tests.campaign.campaign --runs $(RUNS) --seed $(SEED)
+
+kills: $(STAMP)
+	@$(BIN)/python -m tests.campaign.kills --kills $(KILLS) --seed $(SEED) --sigkill
+	@$(BIN)/python -m tests.campaign.kills --kills $(KILLS) --seed $(SEED)
 
 # Long benchmarks run on the compiled build: the same bytes, sooner. Only the tests come from here, by a link.
 BENCH = PYTHONPATH=build/bench $(COMPILED)/bin/python -P -m tests.benchmarks

@@ -8,6 +8,7 @@ import typer
 from typer.core import TyperGroup
 
 from controller import (
+    commands_answer,
     commands_plan,
     commands_publish,
     commands_record,
@@ -68,6 +69,7 @@ app.command("simulate")(commands_simulate.simulate)
 app.command("run")(commands_run.run)
 app.command("publish")(commands_publish.publish)
 app.command("watch")(commands_watch.watch)
+app.command("answer")(commands_answer.answer)
 app.command("resume")(commands_resume.resume)
 app.command("replay")(commands_replay.repeat)
 app.command("gauge")(commands_record.gauge)

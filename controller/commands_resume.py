@@ -2,20 +2,28 @@
 
 from __future__ import annotations
 
+import sys
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from controller.cautions import acknowledge
+from controller.commands_run import Order as RunOrder
+from controller.commands_run import carry_out
 from controller.core.standing import Standing
 from controller.ending import EXIT, show_summary
+from controller.host.stop_signals import stop_signals
+from controller.host.typed import Typed, somebody_sits_at
 from controller.record.journal import Journal, RunRecord, read_aside, read_journal
 from controller.record.run_folder import complete_run_folder
-from controller.record.summary import summary_json
+from controller.record.summary import summarise, summary_json
 from controller.rehearsing import Order, gauge_first_article, rehearse_into
 from controller.screen import AsJson, BadUsage, err, interruption, out
 from controller.settings.load import load_text
-from controller.taking_up import as_it_was, refuse_changes, refuse_versions, where_it_stands
+from controller.settings.machine import Machine
+from controller.taking_up import as_it_was, refuse_changes, refuse_versions, where_it_stands, with_ports
 from controller.watchable import about
 from controller.workshop import expected_seconds
 from sim.aside import AsideError, taken_up
@@ -24,15 +32,24 @@ from sim.settings import PlantSettings
 
 def resume(
     run: Annotated[Path, typer.Argument(metavar="RUN", help="The folder of the run.")],
+    headless: Annotated[
+        bool, typer.Option("--headless", help="Nobody sits here: end held at the first prompt.")
+    ] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="The cautions were read: for scripts.")] = False,
     as_json: AsJson = False,
 ) -> None:
     """Go on with a run that ended early or broke off: reference, measure, compare, then the holes that are left."""
     record = read_journal(run)
     stands = where_it_stands(record, run)
+    machine = refuse_changes(record.start, run)
     if not as_json:
         _announce(record, stands, run)
-    outcome = _rehearsal(record, stands, run, quiet=as_json)
-    summary = complete_run_folder(run)
+    if record.start.rehearsed:
+        outcome = _rehearsal(record, stands, run, quiet=as_json)
+        summary = complete_run_folder(run)
+    else:
+        outcome = _machine(record, stands, run, machine, headless=headless, yes=yes, quiet=as_json)
+        summary = summarise(read_journal(run))
     if as_json:
         out.print(summary_json(summary), markup=False, highlight=False, soft_wrap=True, end="")
     else:
@@ -40,10 +57,21 @@ def resume(
     raise typer.Exit(EXIT[outcome])
 
 
+def _machine(
+    record: RunRecord, stands: Standing, run: Path, machine: Machine, *, headless: bool, yes: bool, quiet: bool
+) -> str:
+    """Go on with a run on its machine, over the wires."""
+    given = with_ports(as_it_was(record.start), machine)
+    acknowledge(yes=yes)
+    typed = Typed(sys.stdin) if not headless and somebody_sits_at(sys.stdin) else None
+    order = RunOrder(given, run, captures=False, quiet=quiet, record=record.start, before=stands)
+    with stop_signals() as stop:
+        return carry_out(order, stop, typed, start=datetime.now(UTC), attended=not headless)
+
+
 def _rehearsal(record: RunRecord, stands: Standing, run: Path, *, quiet: bool) -> str:
     """Go on with a rehearsal on the machine that was put aside, mended and left alone for a while."""
     start = record.start
-    refuse_changes(start, run)
     refuse_versions(start, run)
     aside = read_aside(run)
     if aside is None:

@@ -16,7 +16,9 @@ from controller.cautions import acknowledge
 from controller.clerk import clerk_process
 from controller.commands_publish import load_broker, publish_beside
 from controller.connecting import FAULT, OnMachine, opened, refuse_unfit
-from controller.core.events import Noticed, RunEnded
+from controller.core.causes import MEANINGS, Cause
+from controller.core.events import FaultTripped, Noticed, RunEnded
+from controller.core.standing import Standing
 from controller.ending import EXIT, show_summary
 from controller.herald import herald_process
 from controller.host.capture import head_bytes
@@ -30,12 +32,14 @@ from controller.host.session import Session
 from controller.host.stop_signals import StopSignals, stop_signals
 from controller.host.typed import Typed, somebody_sits_at
 from controller.link.machine_link import MachineLink
-from controller.record.journal import StopRecord, read_journal
+from controller.record.journal import StartRecord, StopRecord, read_journal
 from controller.record.run_folder import refuse_taken
 from controller.record.summary import Summary, summarise, summary_json
 from controller.screen import AsJson, JobName, err, has_terminal, out
 from controller.workshop import Assignment, assignment, controller_for, expected_seconds, placed_holes, start_record
 
+# Machine time between two lives of a run: how long it was away is not known, and nothing hangs on it. Chosen (s).
+AWAY_S = 1.0
 CUT = "stopped at once: source off, motion stopped where it was; reference the axes before anything else"
 
 
@@ -77,7 +81,7 @@ def run(
         publish_beside(order.folder, broker)
     typed = Typed(sys.stdin) if not headless and somebody_sits_at(sys.stdin) else None
     with stop_signals() as stop:
-        outcome = _run(order, stop, typed, start=started, attended=attended)
+        outcome = carry_out(order, stop, typed, start=started, attended=not headless)
     summary = summarise(read_journal(order.folder))
     _show(summary, order)
     raise typer.Exit(EXIT[outcome])
@@ -85,12 +89,17 @@ def run(
 
 @dataclass(slots=True, frozen=True)
 class Order:
-    """One run to be made: what is given, its folder, whether every byte is recorded, whether to keep quiet."""
+    """One run to be made: what is given, its folder, whether every byte is recorded, whether to keep quiet.
+
+    Taken up again, `record` is how it began and `before` where it stands.
+    """
 
     given: Assignment
     folder: Path
     captures: bool
     quiet: bool
+    record: StartRecord | None = None
+    before: Standing | None = None
 
 
 def _behind_the_screen(
@@ -105,14 +114,16 @@ def _behind_the_screen(
     return in_front_of([*arguments, *(f"--first-article={run}" for run in first_articles)], order.folder)
 
 
-def _run(order: Order, stop: StopSignals, typed: Typed | None, *, start: datetime, attended: bool) -> str:
+def carry_out(order: Order, stop: StopSignals, typed: Typed | None, *, start: datetime, attended: bool) -> str:
     """Connect, run, record; returns the outcome."""
     began_s = monotonic()
     with clerk_process(quiet=order.quiet, answered=typed is not None) as outlet, herald_process() as line:
         wires = opened(order.given.machine)
         refusals = be_on_time()
         _announce(order, refusals)
-        session = Session(MachineLink(order.given.machine), controller_for(order.given))
+        before_s = order.before.time_s + AWAY_S if order.before else 0.0
+        core = controller_for(order.given, order.before)
+        session = Session(MachineLink(order.given.machine), core, before_s)
         desk = _desk(order, outlet, line, stop, typed, refusals, _stamp(start), attended=attended)
         try:
             pacer = drive(session, wires, 1.0 / order.given.machine.tick_hz, desk)
@@ -146,10 +157,11 @@ def _desk(
     attended: bool,
 ) -> RunDesk:
     def begin() -> Begin:
-        start = start_record(order.given, started_utc)
+        start = order.record or start_record(order.given, started_utc)
         capture = head_bytes(start) if order.captures else b""
         placed = tuple(placed_holes(order.given))
-        return Begin(order.folder, start, placed, capture, expected_seconds(order.given))
+        resumed = order.before is not None
+        return Begin(order.folder, start, placed, capture, expected_seconds(order.given), resumed)
 
     return RunDesk(
         outlet, begin, stop, typed, herald=line, attended=attended, captures=order.captures, remarks=refusals
@@ -160,6 +172,11 @@ def _ended(session: Session, desk: RunDesk, pacer: Pacer) -> RunEnded:
     """How the run ended, put on record where the core did not do so itself."""
     desk.note(Noticed(desk.time_s, "loop", pacer.words()))
     ended = session.ended
+    trouble = desk.trouble
+    if trouble:
+        meaning = MEANINGS[Cause.NO_RECORD]
+        desk.note(FaultTripped(desk.time_s, trouble, meaning.words, meaning.remedy))
+        return RunEnded(desk.time_s, "fault", f"{trouble}: {meaning.words}. Remedy: {meaning.remedy}; then `resume`")
     if ended is None:
         ended = RunEnded(desk.time_s, "aborted" if desk.interrupted else "fault", CUT)
         desk.note(ended)

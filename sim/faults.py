@@ -53,7 +53,7 @@ FAR_UM = 12_000.0
 # A plate flooded by water that conducts like the sea's (uS/cm): common practice, no source.
 FLOOD_UM, SEA_US_CM = 600.0, 50_000.0
 # Scatter of touches on a plate with chips on it (um). Chosen.
-CHIPS_UM = 150.0
+CHIPS_UM = 500.0
 # Drop-outs so much more often than usual. Chosen: away more than there.
 STORM_GAIN = 60.0
 # Beside the plate's thickness: another one under it, or a thinner one; and room below that is not there (um). Chosen.
@@ -398,6 +398,10 @@ def _snap(by_um: float, *, flat: bool) -> Deed:
     return lambda site: site.plant.shorten_electrode(by_um, flat=flat)
 
 
+def _use_up(site: Site) -> None:
+    site.plant.use_up_electrode()
+
+
 def _plate_grounded(grounded: bool) -> Deed:
     def deed(site: Site) -> None:
         site.plant.plate_grounded = grounded
@@ -465,6 +469,7 @@ FAULTS: dict[str, Fault] = {
     "plate-thick": Fault(_thickness(THICKER), _thickness(1.0)),
     "plate-thin": Fault(_thickness(THINNER), _thickness(1.0)),
     "no-room-below": Fault(_no_room),
+    "electrode-exhausted": Fault(_use_up),
     "electrode-broken": Fault(_snap(BROKEN_UM, flat=True), when=lambda site: site.sparking),
     "electrode-slipped": Fault(_snap(SLIPPED_UM, flat=False), when=lambda site: site.sparking),
     "electrode-misplaced": Fault(_snap(FAR_UM, flat=False), _snap(-FAR_UM, flat=False)),

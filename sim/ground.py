@@ -119,6 +119,7 @@ class Ground:
         mark = round(x_um / SAME_PLACE_UM), round(y_um / SAME_PLACE_UM)
         if mark not in self._marks:
             self._marks[mark] = self._solid()
+            self._marks[mark].centre_um = (x_um, y_um)
         return self._marks[mark]
 
     @staticmethod

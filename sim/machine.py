@@ -49,6 +49,8 @@ NEW_TOUCH_UM: Final = 100.0
 SPRING_UM: Final = 1000.0
 # From one look at the machine to the next while the host is away (s). Chosen: finer than any tick.
 ALONE_TICK_S: Final = 0.005
+# A stick that is all but used up stands out by this much more than the least (mm). Chosen: less than any advance gains.
+LAST_MM: Final = 0.1
 
 
 class VirtualMachine:
@@ -199,6 +201,11 @@ class VirtualMachine:
     def shorten_electrode(self, by_um: float, *, flat: bool) -> None:
         """The tip breaks off (and is flat then), or the rod slips up in its holder."""
         self._electrode.shorten(by_um, flat=flat)
+        self._erosion.start_over()
+
+    def use_up_electrode(self) -> None:
+        """All but the last of the stick is used: it stands out hardly further than the least, none is left above."""
+        self._stick.use_up(LAST_MM)
         self._erosion.start_over()
 
     def dirty_plate(self, scatter_um: float | None) -> None:

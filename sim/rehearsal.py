@@ -212,7 +212,9 @@ class Rehearsal:
 
     def _true_hole(self, finished: HoleFinished) -> TrueHole:
         truth = self.virtual.truth
-        hole = truth.holes[finished.hole]
+        hole = truth.holes.get(finished.hole)
+        if hole is None:  # whatever was drilled, it was not drilled there
+            return TrueHole(finished.hole, 0.0, 0.0, self._full_mm(), False)
         return TrueHole(
             finished.hole,
             hole.entry_diameter_um() / UM_PER_MM,

@@ -56,6 +56,9 @@ class Cause(StrEnum):
     CONTACT_LOST = "contact lost"
     WORK_MISSING = "work missing"
     WORK_MOVED = "work moved"
+    FACE_OFF = "face outside its map"
+    NO_BREAKTHROUGH = "never broke through"
+    STRUCK_BEHIND = "struck what lies behind"
     ELECTRODE_STUCK = "electrode-stuck"
     ELECTRODE_CHANGED = "electrode-changed"
     ELECTRODE_EXHAUSTED = "electrode-exhausted"
@@ -193,6 +196,19 @@ MEANINGS: Final[dict[Cause, Meaning]] = {
         "the work is not where it was",
         "put it back against its stops, or start a new run with the holes that are left",
         Reaction.STOP,
+    ),
+    Cause.FACE_OFF: Meaning(
+        "the face of the work is not where the touches at its corners say",
+        "is the work bowed, a clamp or a chip in the way? Clear it, or add touch points to the job",
+        Reaction.STOP,
+    ),
+    Cause.NO_BREAKTHROUGH: Meaning(
+        "the room below was used up and the front never came out",
+        "is the work as thick as the job says?",
+        Reaction.NOTE,
+    ),
+    Cause.STRUCK_BEHIND: Meaning(
+        "through the work, and no way on below it", "is `clear_below_mm` really there under the plate?", Reaction.NOTE
     ),
     Cause.ELECTRODE_STUCK: Meaning(
         "the electrode is in contact outside the hole: welded, bent or bridged",

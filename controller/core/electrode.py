@@ -36,6 +36,7 @@ class Electrode:
         stock_mm: length of rod that is left in all, tip to the end above the holder.
         cone_mm, cone_u_mm: length of the worn cone, as the last holes showed it.
         cones_seen: how many holes this rod's tip has made.
+        suspected_mm: by how much first sparks have changed the belief since the last measurement.
     """
 
     __slots__ = (
@@ -52,6 +53,7 @@ class Electrode:
         "cone_u_mm",
         "cones_seen",
         "stock_mm",
+        "suspected_mm",
     )
 
     def __init__(
@@ -69,6 +71,7 @@ class Electrode:
         # A new rod is flat; how far from flat it soon gets is as uncertain as the whole guess.
         self.cone_mm, self.cone_u_mm = 0.0, cone_mm
         self.cones_seen = 0
+        self.suspected_mm = 0.0
 
     @property
     def tip_mm(self) -> float:
@@ -168,8 +171,13 @@ class Electrode:
     def found_shorter(self, by_mm: float, u_mm: float) -> None:
         """A first spark came later (or sooner, negative) than the believed tip allows: believe it, and measure soon."""
         self._tip -= by_mm
+        self.suspected_mm += by_mm
         self._tip_var = u_mm**2
         self._cov = 0.0
+
+    def unsettle(self, u_mm: float) -> None:
+        """Hands were on it: where it stands is known no better than this, what was learned of wear stays."""
+        self._tip_var, self._cov, self._holes_since = u_mm**2, 0.0, 0.0
 
     def renewed(self, tip_mm: float, u_mm: float, stock_mm: float | None = None) -> None:
         """The electrode was pushed down or replaced: the tip is known anew, what was learned of wear stays."""

@@ -181,6 +181,14 @@ class HoleFinished(Event):
 
 
 @dataclass(slots=True, frozen=True)
+class HoleDoubted(Event):
+    """A hole that was told as finished turns out not to be: it is made again."""
+
+    hole: int
+    why: str
+
+
+@dataclass(slots=True, frozen=True)
 class ShortBegan(Event):
     """A short circuit was declared while eroding or approaching."""
 

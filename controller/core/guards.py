@@ -101,6 +101,11 @@ GUARDS: tuple[Guard, ...] = (
         0.0,
     ),
     Guard(
+        Cause.DROP_OUTS,
+        lambda sense, locks: sense.stormy and locks.on[Output.SOURCE],
+        0.0,
+    ),
+    Guard(
         Cause.FLOW_LOST,
         lambda sense, locks: _live(sense, locks) and not sense.seen.flow and not dry_s(locks),
         0.3,  # live without confirmed flow at most 0.5 s (interfaces.md), less the contact's own time
@@ -160,7 +165,7 @@ class GuardWatch:
             locks.absent,
         )
         timed = sense.idle_s > IDLE_MOST_S or locks.phase is Phase.COMMISSION or locks.absent
-        running = timed or sense.step_s > STILL_MOST_S or seen.sampler_age_s > AGE_MOST_S
+        running = timed or sense.stormy or sense.step_s > STILL_MOST_S or seen.sampler_age_s > AGE_MOST_S
         if not (running or self._standing) and switches == self._switches:
             return
         self._switches = switches

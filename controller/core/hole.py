@@ -192,8 +192,7 @@ class Hole:
             )
         )
         rig.check_point()
-        if ending.outcome == "through":
-            rig.open_holes.append(hole.index)
+        rig.finished(hole.index, ending.outcome)
 
     def _share_done(self) -> float:
         return min(self.feed_um / UM_PER_MM / self._rig.given.job.work.thickness_mm, 1.0)

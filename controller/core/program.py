@@ -8,7 +8,9 @@ from controller.core.cycles.advance import advance, advance_due, needle_too_long
 from controller.core.cycles.ask import EndRun
 from controller.core.cycles.attend import attend
 from controller.core.cycles.drill import Drilling
-from controller.core.cycles.measure import map_surface, measure
+from controller.core.cycles.judge import measure_electrode
+from controller.core.cycles.measure import map_surface
+from controller.core.cycles.recentre import check_place
 from controller.core.cycles.take_up import take_up
 from controller.core.cycles.travel import reference, rise
 from controller.core.events import RunEnded
@@ -37,29 +39,28 @@ def holes_to_measurement(rig: Rig) -> int:
 def program(rig: Rig) -> Cycle[RunEnded]:
     """Make every hole of the plan. Returns how it ended; raises Trip and EndRun on the way."""
     before = rig.before
-    done = before.finished if before else {}
     if before is None:
         yield from reference(rig)
-        yield from measure(rig)
+        yield from measure_electrode(rig)
         yield from map_surface(rig)
     else:
         yield from take_up(rig, before)
-    wrong = sum(outcome != "through" for outcome in done.values())
-    for hole in rig.given.plan.holes:
-        if hole.index in done:
-            continue
+    begun = {before.begun} if before else set()
+    while left := [hole for hole in rig.given.plan.holes if hole.index not in rig.outcomes]:
+        hole = left[0]
         if advance_due(rig) or needle_too_long(rig):
             yield from advance(rig)
         elif measurement_due(rig):
-            yield from measure(rig)
+            yield from measure_electrode(rig)
         yield from attend(rig)
-        begun = before is not None and hole.index == before.begun
-        if (yield from Drilling(rig, hole, begun=begun).run()) != "through":
-            wrong += 1
+        yield from Drilling(rig, hole, begun=hole.index in begun).run()
+        begun.add(hole.index)  # if it is ever doubted
     rig.hole = 0
-    yield from measure(rig)
+    yield from measure_electrode(rig)
+    yield from check_place(rig)
     yield from rise(rig)
     rig.say("Done")
+    wrong = sum(outcome != "through" for outcome in rig.outcomes.values())
     if wrong:
         total = len(rig.given.plan.holes)
         raise EndRun("held", f"{wrong} of {total} holes are not through at full size; see the report for which and why")

@@ -10,7 +10,7 @@ from controller.core.causes import Cause, trip
 from controller.core.causes import Trip as Trip  # noqa: PLC0414 - cycles find it here
 from controller.core.commands import Command
 from controller.core.electrode import Electrode
-from controller.core.events import Checkpoint, Event, PhaseChanged, Said
+from controller.core.events import Checkpoint, Event, HoleDoubted, PhaseChanged, Said
 from controller.core.interlocks import Interlocks
 from controller.core.phases import Phase, PhaseMachine, Trigger
 from controller.core.requests import Request
@@ -133,8 +133,10 @@ class Rig(Bench):
         "full_um",
         "given",
         "open_holes",
+        "outcomes",
         "pierce_um",
         "servo",
+        "since_measured",
         "surface",
         "usual_sparks_per_um",
         "wishes",
@@ -158,13 +160,28 @@ class Rig(Bench):
         self.feed_um = self.pierce_um = self.full_um = 0.0
         self.advances = 0
         self.before: Standing | None = None  # where the run stands that is taken up again
-        self.open_holes: list[int] = []  # finished and open, in the order made
+        self.outcomes: dict[int, str] = {}  # of the holes finished
+        self.open_holes: list[int] = []  # those that are open, in the order made
+        self.since_measured: list[int] = []  # those made since the electrode was measured
 
     def work_top_mm(self) -> float:
         """How high the work reaches under the holes: by its plane once that was touched."""
         if self.surface is None:
             return super().work_top_mm()
         return self.surface.highest_mm([(hole.x_mm, hole.y_mm) for hole in self.given.plan.holes])
+
+    def finished(self, hole: int, outcome: str) -> None:
+        """A hole is made."""
+        self.outcomes[hole] = outcome
+        if outcome == "through":
+            self.open_holes.append(hole)
+            self.since_measured.append(hole)
+
+    def doubt(self, hole: int, why: str) -> None:
+        """A hole that was called open is not: it will be made again from where it is."""
+        self.open_holes.remove(hole)
+        del self.outcomes[hole]
+        self.tell(HoleDoubted(self.now_s, hole, why))
 
     def check_point(self) -> None:
         """Put on record what is believed now, for a run that has to be taken up from here."""

@@ -13,6 +13,7 @@ from controller.core.events import (
     Checkpoint,
     ElectrodeAdvanced,
     Event,
+    HoleDoubted,
     HoleFinished,
     HoleStarted,
     PromptRaised,
@@ -57,29 +58,61 @@ class Standing:
 
 def standing(events: Iterable[Event]) -> Standing:
     """Where the run of these events stands."""
-    after, hands, begun, time_s = BROKE_OFF, "", 0, 0.0
-    finished: dict[int, str] = {}
-    checkpoint: Checkpoint | None = None
-    surface: SurfaceMapped | None = None
-    prompts = advances = hot = 0
+    tally = _Tally()
     for event in events:
-        after, time_s = BROKE_OFF, event.time_s
+        tally.take(event)
+    return tally.standing()
+
+
+class _Tally:
+    """Adds up events."""
+
+    def __init__(self) -> None:
+        self._after, self._hands, self._begun, self._time_s = BROKE_OFF, "", 0, 0.0
+        self._finished: dict[int, str] = {}
+        self._checkpoint: Checkpoint | None = None
+        self._surface: SurfaceMapped | None = None
+        self._prompts = self._advances = self._hot = 0
+
+    def take(self, event: Event) -> None:
+        """The next event."""
+        self._after, self._time_s = BROKE_OFF, event.time_s
         match event:
-            case HoleStarted():
-                begun = event.hole
-            case HoleFinished():
-                finished[event.hole] = event.outcome
-                begun = 0
+            case HoleStarted() | HoleFinished() | HoleDoubted():
+                self._hole(event)
             case Checkpoint():
-                checkpoint, hands = event, ""
+                self._checkpoint, self._hands = event, ""
             case SurfaceMapped():
-                surface = event
+                self._surface = event
             case PromptRaised():
-                prompts, hands = event.prompt, event.topic
+                self._prompts, self._hands = event.prompt, event.topic
             case ElectrodeAdvanced():
-                advances = event.count
+                self._advances = event.count
             case SourceOpenedHot():
-                hot = event.count
+                self._hot = event.count
             case RunEnded():
-                after = event.outcome
-    return Standing(after, finished, begun, checkpoint, surface, hands, prompts, advances, hot, time_s)
+                self._after = event.outcome
+
+    def _hole(self, event: HoleStarted | HoleFinished | HoleDoubted) -> None:
+        if isinstance(event, HoleFinished):
+            self._finished[event.hole] = event.outcome
+            self._begun = 0
+            return
+        if isinstance(event, HoleDoubted):
+            self._finished.pop(event.hole, None)
+        self._begun = event.hole
+
+    def standing(self) -> Standing:
+        """The sum."""
+        return Standing(
+            self._after,
+            self._finished,
+            self._begun,
+            self._checkpoint,
+            self._surface,
+            self._hands,
+            self._prompts,
+            self._advances,
+            self._hot,
+            self._time_s,
+        )

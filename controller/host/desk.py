@@ -79,7 +79,7 @@ class RunDesk:
 
     def take(self, session: Session, look: Look, outcome: Outcome) -> None:
         """Hand on what came of a look."""
-        self.time_s = look.time_s
+        self.time_s = session.before_s + look.time_s
         if self._captures:
             self._put(Captured(look_bytes(look, outcome)))
         for event in outcome.events:
@@ -106,6 +106,11 @@ class RunDesk:
     def begun(self) -> bool:
         """There is a run: the machine was connected and the record has begun."""
         return self._begun
+
+    @property
+    def trouble(self) -> str:
+        """What is wrong with the disk of the record; empty while it takes everything."""
+        return self._outlet.trouble
 
     def _why_end(self, session: Session) -> str:
         """Why the run is to end now; empty while it may go on."""

@@ -23,7 +23,7 @@ from pathlib import Path
 from typing import Any
 
 from controller.core import events
-from controller.core.events import Event, HoleFinished
+from controller.core.events import Event, HoleDoubted, HoleFinished
 from controller.record.lock import FolderLock
 from controller.settings.base import Settings
 
@@ -151,8 +151,14 @@ class RunRecord:
     wall_s: float = 0.0
 
     def finished(self) -> dict[int, HoleFinished]:
-        """Finished holes by number; a hole drilled again counts as it was left last."""
-        return {event.hole: event for event in self.events if isinstance(event, HoleFinished)}
+        """Finished holes by number; a hole drilled again counts as it was left last, one that is doubted not at all."""
+        finished: dict[int, HoleFinished] = {}
+        for event in self.events:
+            if isinstance(event, HoleFinished):
+                finished[event.hole] = event
+            elif isinstance(event, HoleDoubted):
+                finished.pop(event.hole, None)
+        return finished
 
     def gauged_last(self) -> dict[int, GaugedHole]:
         """Gauged holes by number; a hole gauged again counts as it was gauged last."""
@@ -180,8 +186,11 @@ class Journal:
         self._begin(path, last)
         if start is None:
             return
+        # One transaction: a power cut leaves a whole journal with its start record, or none.
         with self._connection:
-            self._connection.executescript(_TABLES)
+            self._connection.execute("BEGIN")
+            for statement in _TABLES.strip().split(";\n"):
+                self._connection.execute(statement)
             self._connection.execute(f"PRAGMA user_version={LAYOUT}")
             self._connection.execute("INSERT INTO start VALUES (1, ?)", (start.model_dump_json(),))
             ranked = ((rank, place.hole, place.x_mm, place.y_mm) for rank, place in enumerate(planned, 1))
@@ -344,6 +353,8 @@ def _opened(run: Path, *, to_write: bool = False) -> Iterator[sqlite3.Connection
     try:
         with closing(sqlite3.connect(_uri(path, to_write=to_write), uri=True)) as connection:
             (layout,) = connection.execute("PRAGMA user_version").fetchone()
+            if layout == 0:
+                raise JournalError(f"{path}: was never begun; nothing was done, so start anew in another folder")
             if layout != LAYOUT:
                 raise JournalError(f"{path}: layout {layout} of another version; this one reads layout {LAYOUT}")
             yield connection

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import traceback
 from dataclasses import dataclass, field
+from functools import lru_cache
+from pathlib import Path
 
-from controller.core.events import FaultTripped, HoleFinished, PromptRaised, RunEnded, ShortEnded
+from controller.core.events import FaultTripped, HoleFinished, PromptRaised, RunEnded
 from controller.core.standing import standing
 from controller.workshop import Assignment, assignment, controller_for
 from sim.aside import taken_up
@@ -18,6 +20,17 @@ from sim.settings import load_plant
 
 # No drill takes longer (s of machine time): ten times what its job needs.
 LIMIT_S = 6000.0
+# After its end a machine is looked at for so long (s): the gate and the pump have let go by then (electrics.md).
+AFTER_S = 3.0
+# Faults that keep voltage or water where they are whatever the host does: the supply has to be switched off by hand.
+BEYOND_THE_HOST = frozenset({"contact-stuck", "contact-leaks"})
+SMALL_JOB = Path(__file__).with_name("drill.toml")
+
+
+@lru_cache(maxsize=4)
+def small_job(machine: str = "virtual.toml", *, rehearsed: bool = True) -> Assignment:
+    """Three holes in thin sheet."""
+    return assignment(str(SMALL_JOB), machine, rehearsed=rehearsed)
 
 
 @dataclass
@@ -28,52 +41,49 @@ class Drill:
     seed: int
     outcome: str = ""
     reason: str = ""
-    causes: list[str] = field(default_factory=list)
-    prompts: list[str] = field(default_factory=list)
-    shorts: list[str] = field(default_factory=list)
+    told: list[str] = field(default_factory=list)  # causes of faults, topics of prompts, reasons of holes given up
     injected_s: float | None = None
+    live: bool = False
     told_s: float | None = None
     seconds: float = 0.0
-    holes: list[tuple[int, str, str]] = field(default_factory=list)
+    lives: int = 0
+    holes: list[tuple[int, str]] = field(default_factory=list)
     breaches: list[str] = field(default_factory=list)
+    unsafe: str = ""
     uncaught: str = ""
+
+    @property
+    def name(self) -> str:
+        """The fault."""
+        return self.spec.partition("@")[0]
 
 
 def drill(given: Assignment, spec: str, seed: int, *, operator: bool = True, lives: int = 1) -> Drill:
-    """Rehearse with a fault; after a fault or a hold it is mended and resumed, up to `lives` times in all."""
+    """Rehearse with a fault; after a fault or a hold it is mended and taken up again, up to `lives` times in all."""
     done = Drill(spec, seed)
     faults = (planned(spec, given.machine.motion.convention, rehearsed=True),) if spec else ()
     book = Notebook()
     aside: bytes | None = None
     try:
-        for _ in range(lives):
-            aside = _live(given, faults, seed, book, done, aside, operator=operator)
-            if done.outcome == "complete":
-                break
+        while done.lives < lives and done.outcome != "complete":
+            aside = _live(given, faults, book, done, aside, operator=operator)
+            done.lives += 1
     except Exception:  # noqa: BLE001 - whatever it is, it is counted
         done.uncaught = traceback.format_exc()
     return done
 
 
 def _live(
-    given: Assignment,
-    faults: tuple[Planned, ...],
-    seed: int,
-    book: Notebook,
-    done: Drill,
-    aside: bytes | None,
-    *,
-    operator: bool,
+    given: Assignment, faults: tuple[Planned, ...], book: Notebook, done: Drill, aside: bytes | None, *, operator: bool
 ) -> bytes:
     machine = taken_up(aside) if aside is not None else None
-    before = standing(book.events) if aside is not None else None
     rehearsal = Rehearsal(
-        controller_for(given, before),
+        controller_for(given, standing(book.events) if machine is not None else None),
         given.machine,
         given.job,
         given.plan,
         load_plant(None),
-        seed,
+        done.seed,
         book,
         operator=operator,
         faults=faults,
@@ -86,40 +96,47 @@ def _live(
 
     def watch(_core: Core, plant: VirtualMachine) -> None:
         monitor.watch(plant)
+        if done.injected_s is None and rehearsal.injector.done:
+            done.injected_s = rehearsal.injector.done[0][1]
+            done.live = plant.contacts.live
 
     rehearsal.watch = watch
     start = len(book.events)
-    while rehearsal.step(1000):
+    while rehearsal.step(500):
         if rehearsal.time_s > LIMIT_S:
-            done.reason = f"no end by {LIMIT_S:.0f} s"
+            done.outcome, done.reason = "endless", f"no end by {LIMIT_S:.0f} s"
             break
-    _note(done, book, start, rehearsal, monitor)
+    _note(done, book, start)
+    _settle(rehearsal, done)
+    done.breaches += monitor.breaches
     return rehearsal.put_aside()
 
 
-def _note(done: Drill, book: Notebook, start: int, rehearsal: Rehearsal, monitor: PlantMonitor) -> None:
-    done.breaches += monitor.breaches
-    done.seconds = rehearsal.time_s
-    if rehearsal.injector.done and done.injected_s is None:
-        done.injected_s = rehearsal.injector.done[0][1]
-    done.outcome = "endless"
+def _note(done: Drill, book: Notebook, start: int) -> None:
     for event in book.events[start:]:
         match event:
             case FaultTripped():
-                done.causes.append(event.cause)
+                done.told.append(event.cause)
                 done.told_s = event.time_s if done.told_s is None else done.told_s
             case PromptRaised():
-                done.prompts.append(event.topic)
-            case ShortEnded():
-                done.shorts.append(event.cause)
+                done.told.append(str(event.topic))
             case HoleFinished():
-                done.holes.append((event.hole, event.outcome, event.reason))
+                done.holes.append((event.hole, event.outcome))
+                if event.outcome != "through":
+                    done.told.append(event.reason.partition(":")[0])
             case RunEnded():
                 done.outcome, done.reason = event.outcome, event.reason
             case _:
                 pass
 
 
-def small_job() -> Assignment:
-    """The coupon on the virtual machine: six holes in thin sheet."""
-    return assignment("coupon.toml", "virtual.toml", rehearsed=True)
+def _settle(rehearsal: Rehearsal, done: Drill) -> None:
+    """Let the machine go on for a while after the end, the host still there; is everything off?"""
+    plant, core = rehearsal.virtual, rehearsal.core
+    for _ in range(round(AFTER_S / 0.01)):
+        plant.carry_out(core.tick(plant.advance(0.01)).commands)
+    done.seconds = plant.time_s
+    truth = plant.truth
+    left = [name for name, on in (("source", truth.live), ("sensing", truth.sensing_on), ("water", truth.flow)) if on]
+    if left and done.name not in BEYOND_THE_HOST:
+        done.unsafe = f"left on: {', '.join(left)}"

@@ -69,6 +69,7 @@ def test_every_guard_has_a_case() -> None:
     assert {guard.cause.value for guard in GUARDS} == {
         "host stood still",
         "source contact chatters",
+        "drop-out storm",
         "live too long",
         *(case[0] for case in CASES),
     }

@@ -7,6 +7,7 @@ from typing import Final
 from controller.core.cycles.ask import ask
 from controller.core.cycles.contacts import stop_water
 from controller.core.cycles.measure import measure
+from controller.core.cycles.recentre import check_place
 from controller.core.phases import Trigger
 from controller.core.rig import Cycle, Rig
 
@@ -32,6 +33,7 @@ def attend(rig: Rig) -> Cycle[bool]:
         )
         wishes.measure = wishes.measure or answer.choice == MEASURE_FIRST
         rig.enter(Trigger.GO_ON)
+        yield from check_place(rig)
     measured, wishes.measure = wishes.measure, False
     if measured:
         yield from measure(rig)

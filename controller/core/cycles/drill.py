@@ -9,12 +9,14 @@ from __future__ import annotations
 from math import hypot
 from typing import Final
 
-from controller.core.breakthrough import ROOM_BELOW_MARGIN_MM
+from controller.core.breakthrough import FREE_RUN_UM, ROOM_BELOW_MARGIN_MM
 from controller.core.causes import Cause, trip
 from controller.core.cycles.attend import attend
 from controller.core.cycles.contacts import OPEN_V, energise, isolate, prove, release
 from controller.core.cycles.diagnose import why_closed
+from controller.core.cycles.judge import measure_electrode
 from controller.core.cycles.measure import measure
+from controller.core.cycles.recentre import check_place, face_off_mm
 from controller.core.cycles.recover import (
     LIVE,
     NO_REMOVAL_S,
@@ -60,6 +62,7 @@ SPENT_SHARE: Final = 0.04
 # four seconds each, ten of them cost half a minute of a job. Chosen so.
 SOUNDINGS: Final = frozenset(3 * 2**n for n in range(10))
 SOUNDED_DIAMETERS: Final = 2.5
+WHOLE_SHARE: Final = 0.5  # of the usual sparks at the end of the room: the front never came out; chosen
 TRICKLE_SHARE: Final = 0.1  # of the usual sparks: no front any more, but perhaps a cone; chosen
 SPARK_OUT_TIMES: Final = 2.0  # no longer than so many times what the hole has taken; chosen
 STALL_S: Final = 20.0
@@ -86,6 +89,8 @@ METAL_NEAR_V: Final = 0.5
 # Not the end of a hole: nothing was met, and the electrode is to be measured before the work is called missing.
 SHORTER: Final = Ending("failed", "no work met")
 # Not the end of a hole either: the operator wishes for something that needs the electrode out of it.
+# The front has gone where the work is still solid: the rod broke or slipped, or the work is thinner than the job says.
+VANISHED: Final = Ending("failed", "the front vanished")
 ASIDE: Final = Ending("failed", "left")
 SKIPPED: Final = Ending("failed", "skipped by the operator")
 
@@ -105,6 +110,7 @@ class Drilling:
         "_searched",
         "_sparking_out",
         "_start_z_um",
+        "_thin",
         "hole",
         "slide",
     )
@@ -116,7 +122,7 @@ class Drilling:
         self._start_z_um = 0.0
         work = rig.given.job.work
         self._least_um = 0.0
-        self._searched = self._sparking_out = self._dwelt = False
+        self._searched = self._thin = self._sparking_out = self._dwelt = False
         self._out: SparkOut | None = None
         self._deepest_um = (work.thickness_mm + work.clear_below_mm - ROOM_BELOW_MARGIN_MM) * UM_PER_MM
         self._room_um = RETURN_ROOM_UM
@@ -142,6 +148,9 @@ class Drilling:
             ending = yield from self._sink()
             if ending is SHORTER:
                 yield from self._look_again()
+                ending = None
+            elif ending is VANISHED:
+                yield from self._look_for_front()
                 ending = None
             elif ending is ASIDE:
                 yield from self._step_aside()
@@ -197,6 +206,9 @@ class Drilling:
             why = yield from why_closed(rig, open_v, f"above hole {self._planned.index}")
             if why.cause != Cause.SENSING_CLOSED:
                 raise why
+            off_mm = yield from face_off_mm(rig, self._planned)
+            if off_mm > 2.0 * self._unsure_mm():
+                raise trip(Cause.FACE_OFF, f"{off_mm:.2f} mm higher at hole {self._planned.index}")
             yield from ask_for_help(rig, f"The sensing path reads contact above hole {self._planned.index}.")
             rig.enter(Trigger.GO_ON)
             yield from self._after_help()
@@ -336,7 +348,7 @@ class Drilling:
         """Sparks should have come by now: no work before the first, no way of ending well after it."""
         rig, hole = self._rig, self.hole
         if hole.zero_um is not None:
-            return Ending("failed", "no more sparks and no free way") if rig.sense.idle_s > NO_REMOVAL_S else None
+            return self._failed("no more sparks and no free way") if rig.sense.idle_s > NO_REMOVAL_S else None
         limit_mm = 2.0 * START_ROOM_MM + SEARCH_MM + 4.0 * self._unsure_mm()
         if self.slide.axis_um < limit_mm * UM_PER_MM and rig.sense.idle_s < NO_REMOVAL_S:
             return None
@@ -384,6 +396,8 @@ class Drilling:
         zero_um = self.hole.zero_um
         if zero_um is None:
             return None
+        if self.hole.through.vanished and not self._thin:
+            return VANISHED
         feed_um = self.slide.tip_um - zero_um
         passed = feed_um >= min(self._least_um, self._deepest_um)
         free = self.hole.through.free_from_um is not None
@@ -403,6 +417,9 @@ class Drilling:
 
     def _at_the_end(self, free: bool) -> Ending:
         """The way was found free; or the room is used up, and it counts whether the cone is known to have passed."""
+        through = self.hole.through
+        if not free and through.pierced_um is None and through.share > WHOLE_SHARE:
+            return Ending("failed", f"{Cause.NO_BREAKTHROUGH.value}: is the work thicker than the job says?")
         if free or self._least_um <= self._deepest_um or self.hole.through.share <= SPENT_SHARE:
             return Ending("through")
         return Ending("undersize", "the room below the plate was used up before the full diameter had passed")
@@ -431,13 +448,13 @@ class Drilling:
         if not short_declared(rig):
             hole.stalls += 1
             if hole.stalls > STALLS_MAX:
-                return Ending("failed", f"no deeper after {STALLS_MAX} lifts")
+                return self._failed(f"no deeper after {STALLS_MAX} lifts")
             yield from flush(rig, self.slide)
             hole.deeper_s = rig.now_s
             return Freed.IN_HOLE
         relapsed = hole.vain_shorts >= RELAPSES
         if hole.vain_shorts >= VAIN_SHORTS_MAX:
-            return Ending("failed", f"shorted {hole.vain_shorts} times and got no deeper")
+            return self._failed(f"shorted {hole.vain_shorts} times and got no deeper")
         # A small retreat is no answer to a short that it has just answered; it is all that a drop-out needs.
         surely = rig.sense.gap.p_shorted > 0.5
         freed = yield from recover(rig, self.slide, 0.0, 2 if relapsed and surely else 1)
@@ -451,10 +468,27 @@ class Drilling:
             yield from self._after_help()
         return freed
 
+    def _look_for_front(self) -> Cycle[None]:
+        """Measure: a rod that is shorter goes on where its sparks ceased; with a rod as it was the work is thinner."""
+        hole, before_mm = self.hole, self._rig.electrode.tip_mm
+        hole.book_wear()
+        yield from self._look_again()
+        zero_um, shorter_mm = hole.zero_um, before_mm - self._rig.electrode.tip_mm
+        if zero_um is None or shorter_mm < FREE_RUN_UM / UM_PER_MM:
+            self._thin = True
+            return
+        hole.taken_up(zero_um, max(hole.deepest_um - FREE_RUN_UM, zero_um))
+
+    def _failed(self, how: str) -> Ending:
+        """A hole that is given up; beyond the far face it is what lies there that is in the way."""
+        if self.hole.feed_um > self._rig.pierce_um:
+            return Ending("failed", f"{Cause.STRUCK_BEHIND.value}: {how}")
+        return Ending("failed", how)
+
     def _look_again(self) -> Cycle[None]:
         """No work where it should be: before it is called missing, see whether the rod is shorter than believed."""
         yield from self._leave()
-        yield from measure(self._rig)
+        yield from measure_electrode(self._rig)
         yield from travel(self._rig, self._planned.x_mm, self._planned.y_mm)
         self._choose_start()
 
@@ -489,7 +523,8 @@ class Drilling:
         self.hole.book_wear()
         yield from rise_to_top(self._rig)
         electrode.renewed(electrode.tip_mm, self._rig.machine.holder.protrusion_u_mm)
-        yield from measure(self._rig)
+        yield from measure(self._rig, doubt_mm=0.0)
+        yield from check_place(self._rig)
 
     # -- leaving ---------------------------------------------------------------------------------------------------
 

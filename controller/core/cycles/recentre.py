@@ -7,15 +7,16 @@ end takes a tenth of a newton (a 1.2 mm rod of tungsten, 45 mm free: 3EI/L³, E 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 from controller.core.causes import Cause, trip
 from controller.core.commands import Move
 from controller.core.cycles.contacts import OPEN_V, prove, reading_v, release
-from controller.core.cycles.travel import lower, rise, travel
+from controller.core.cycles.touch import descend, slide_here
+from controller.core.cycles.travel import lower, reference, rise, travel
 from controller.core.cycles.wait import drain
 from controller.core.events import Recentred
-from controller.core.path import Plunge, Slide
 from controller.core.permissions import TOUCH_SPEED_UM_S
 from controller.core.phases import Trigger
 from controller.core.rig import Cycle, Rig
@@ -44,22 +45,66 @@ def check_place(rig: Rig) -> Cycle[None]:
     """
     if not rig.open_holes:
         return
-    last, first = rig.open_holes[-1], rig.open_holes[0]
-    last_off = yield from _off_um(rig, last)
-    if last == first:
-        if last_off:
-            raise trip(Cause.WORK_MOVED, last_off)
+    first_off, last_off = yield from _both_off(rig)
+    off = last_off or first_off
+    if not off:
         return
-    first_off = yield from _off_um(rig, first)
-    if last_off and first_off:
-        raise trip(Cause.WORK_MOVED, last_off)
-    if last_off or first_off:
-        raise trip(Cause.STEPS_LOST, last_off or first_off)
+    # Lost steps are made good by referencing: what was made before they were lost fits again, what came after does
+    # not. With a work that was moved it is the other way round.
+    yield from reference(rig)
+    first_off, last_off = yield from _both_off(rig)
+    raise trip(Cause.WORK_MOVED if first_off else Cause.STEPS_LOST, off)
+
+
+def feel(rig: Rig, numbers: Sequence[int]) -> Cycle[list[int]]:
+    """Go into finished holes; those of them that turn out not to be open. From idle to idle at the clear height."""
+    shut = []
+    for number in numbers:
+        hole = _hole(rig, number)
+        rig.say(f"Feeling whether hole {number} is open")
+        yield from travel(rig, hole.x_mm, hole.y_mm)
+        if not (yield from _enter(rig, hole)):
+            shut.append(number)
+        yield from release(rig)
+        rig.enter(Trigger.TOUCHED)
+        yield from rise(rig)
+    return shut
+
+
+def _both_off(rig: Rig) -> Cycle[tuple[str, str]]:
+    """How the first and the last finished hole are off, in words."""
+    first, last = rig.open_holes[0], rig.open_holes[-1]
+    last_off = yield from _off_um(rig, last)
+    first_off = last_off if first == last else (yield from _off_um(rig, first))
+    return first_off, last_off
+
+
+def _hole(rig: Rig, number: int) -> PlannedHole:
+    return next(each for each in rig.given.plan.holes if each.index == number)
+
+
+def face_off_mm(rig: Rig, hole: PlannedHole) -> Cycle[float]:
+    """Touch the face at a hole; how far above its map it is (mm), 0 where it is not met. From idle to idle."""
+    if rig.surface is None:
+        return 0.0
+    yield from travel(rig, hole.x_mm, hole.y_mm)
+    expected_mm = rig.surface.at_mm(hole.x_mm, hole.y_mm) + rig.electrode.tip_mm
+    rig.enter(Trigger.TOUCH)
+    met: float | None = None
+    if (yield from prove(rig)) > OPEN_V:
+        slide = slide_here(rig)
+        deep_um = rig.sense.seen.z_um - (expected_mm - ABOVE_MM) * UM_PER_MM
+        if (yield from descend(rig, slide, TOUCH_SPEED_UM_S, deep_um, [])):
+            met = rig.sense.seen.z_um / UM_PER_MM
+    yield from release(rig)
+    rig.enter(Trigger.TOUCHED)
+    yield from rise(rig)
+    return 0.0 if met is None else met - expected_mm
 
 
 def _off_um(rig: Rig, number: int) -> Cycle[str]:
     """Feel a hole; in words how it is off, empty when it is where it should be."""
-    hole = next(each for each in rig.given.plan.holes if each.index == number)
+    hole = _hole(rig, number)
     rig.say(f"Feeling hole {number} from inside")
     yield from travel(rig, hole.x_mm, hole.y_mm)
     entered = yield from _enter(rig, hole)
@@ -82,10 +127,7 @@ def _enter(rig: Rig, hole: PlannedHole) -> Cycle[bool]:
         raise trip(Cause.TOO_WET, f"above hole {hole.index}")
     work = given.job.work
     depth_mm = 0.5 * work.thickness_mm + min(electrode.cone_mm + 2.0 * electrode.cone_u_mm, 0.5 * work.clear_below_mm)
-    seen = rig.sense.seen
-    slide = Slide(
-        Plunge(seen.x_um, seen.y_um, seen.z_um), given.machine.axes.backlash_um[2], given.machine.useful_move_um
-    )
+    slide = slide_here(rig)
     low = 0
     while slide.axis_um < (ABOVE_MM + depth_mm) * UM_PER_MM and low < READINGS:
         yield slide.forward(TOUCH_SPEED_UM_S * rig.tick_s, rig.sense.seen.queued)

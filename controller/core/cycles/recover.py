@@ -16,7 +16,7 @@ from controller.core.commands import Output, Switch, Turn
 from controller.core.cycles.ask import ask
 from controller.core.cycles.contacts import OPEN_V, isolate, prove, release, stop_spindle, stop_water
 from controller.core.cycles.wait import drain, pause, until
-from controller.core.events import FaultTripped, ShortBegan, ShortEnded, SourceOpenedHot
+from controller.core.events import ShortBegan, ShortEnded, SourceOpenedHot
 from controller.core.path import Slide
 from controller.core.phases import Phase, Trigger
 from controller.core.rig import Cycle, Rig
@@ -145,14 +145,7 @@ def _stuck(rig: Rig, began_s: float) -> Cycle[Freed]:
     rig.tell(SourceOpenedHot(rig.now_s, rig.locks.hot_openings, cause))
     yield from stop_spindle(rig)
     yield from stop_water(rig)
-    rig.tell(
-        FaultTripped(
-            rig.now_s,
-            cause,
-            "the gap stayed shorted with the electrode lifted out of the hole",
-            "the host senses whether it is still in contact, and asks for help only if it is",
-        )
-    )
+    rig.say("Still in contact out of the hole: source off under it, then looking on the sensing path")
     rig.enter(Trigger.ACKNOWLEDGE)
     yield from pause(rig, FLUSH_S)
     if (yield from _senses_open(rig)):

@@ -11,15 +11,15 @@ from math import hypot
 from typing import Final
 
 from controller.core.causes import Cause, trip
-from controller.core.cycles.ask import ask
 from controller.core.cycles.contacts import OPEN_V, prove, release
+from controller.core.cycles.judge import ask_about_rod, new_rod
 from controller.core.cycles.measure import HOMING_U_MM, TOUCH_U_MM, map_surface, measure
 from controller.core.cycles.recentre import check_place
 from controller.core.cycles.recover import ask_for_help
 from controller.core.cycles.travel import reference, rise_to_top
 from controller.core.events import ElectrodeAdvanced, RunResumed
 from controller.core.phases import Trigger
-from controller.core.rig import Cycle, Rig, guessed_cone_mm
+from controller.core.rig import Cycle, Rig
 from controller.core.standing import Standing
 from controller.core.surface import Surface
 
@@ -33,6 +33,7 @@ def remember(rig: Rig, before: Standing) -> None:
     rig.before = before
     rig.prompts, rig.advances = before.prompts, before.advances
     rig.locks.hot_openings = before.hot_openings
+    rig.outcomes = dict(before.finished)
     rig.open_holes = list(before.through)
     if before.checkpoint is not None:
         rig.electrode.believe(before.checkpoint.belief)
@@ -46,8 +47,8 @@ def take_up(rig: Rig, before: Standing) -> Cycle[None]:
     yield from rise_to_top(rig)
     yield from _free(rig)
     tip_mm, tip_u_mm = rig.electrode.tip_mm, rig.electrode.tip_u_mm
-    rig.electrode.renewed(tip_mm, rig.given.machine.holder.protrusion_u_mm)
-    yield from measure(rig, from_here=True)
+    rig.electrode.unsettle(rig.machine.holder.protrusion_u_mm)
+    yield from measure(rig, from_here=True, doubt_mm=0.0)
     yield from rise_to_top(rig)
     yield from _judge_electrode(rig, before, tip_mm, tip_u_mm)
     yield from map_surface(rig)
@@ -79,33 +80,12 @@ def _judge_electrode(rig: Rig, before: Standing, tip_mm: float, tip_u_mm: float)
         return
     if before.hands in HANDS_ADVANCE and off_mm > 2.0 * holder.protrusion_u_mm:
         if before.hands != HANDS_ADVANCE[0]:
-            _new_rod(rig)
+            new_rod(rig)
         rig.advances += 1
         rig.tell(ElectrodeAdvanced(rig.now_s, electrode.tip_mm, electrode.stock_mm, rig.advances))
         rig.check_point()
         return
-    longer = "longer" if off_mm > 0.0 else "shorter"
-    answer = yield from ask(
-        rig,
-        topic=Cause.ELECTRODE_CHANGED,
-        what_happened=f"The electrode is {abs(off_mm):.2f} mm {longer} than it was when the run ended: it slipped, "
-        "broke, or is another one.",
-        what_to_do="Look at clamp and tip. Answer `same` for the same rod, `new` for a new flat-ended one.",
-        what_next="The host goes on with the electrode as it was just measured.",
-        choices=("same", "new", "end"),
-        planned=False,
-    )
-    if answer.choice == "new":
-        _new_rod(rig)
-    rig.enter(Trigger.GO_ON)
-    rig.check_point()
-
-
-def _new_rod(rig: Rig) -> None:
-    electrode = rig.electrode
-    electrode.renewed(electrode.tip_mm, electrode.tip_u_mm, rig.given.job.electrode.length_mm)
-    electrode.cone_mm, electrode.cone_u_mm = 0.0, guessed_cone_mm(rig.given)
-    electrode.cones_seen = 0
+    yield from ask_about_rod(rig, off_mm)
 
 
 def _judge_surface(rig: Rig, before: Standing) -> None:

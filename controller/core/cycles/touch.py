@@ -35,6 +35,8 @@ DIRTY_UM: Final = 40.0
 REPEATS_MAX: Final = 6  # chosen: a plate that can't be touched alike in six tries is dirty, and the spread says so
 # A reading between metal and this, seen on three steps in a row, is water: well off the open 5 V. Chosen so.
 WET_V: Final = 4.0
+# Water that passes for metal this far above it is too conductive to touch through. Chosen: twice what is taken off.
+TOO_WET_UM: Final = 60.0
 REFERENCE_PLATE: Final = "the reference plate"  # what is touched, in words
 
 
@@ -112,10 +114,15 @@ def touch_again(rig: Bench, slide: Slide) -> Cycle[tuple[float, bool]]:
     yield slide.back(BACK_OFF_UM, LIFT_UM_S)
     yield from drain(rig)
     yield from pause(rig, 0.05)
+    if rig.sense.seen.samples and rig.sense.pin_v() < METAL_V:
+        raise trip(Cause.TOO_WET, f"{rig.sense.pin_v():.2f} V with the tip lifted by {BACK_OFF_UM:.0f} µm")
     yield slide.take_up(TOUCH_SPEED_UM_S)
     trace: list[tuple[float, float]] = []
     if not (yield from descend(rig, slide, SLOW_UM_S, slide.axis_um + 4.0 * BACK_OFF_UM, trace)):
         raise trip(Cause.CONTACT_LOST)
+    deep_um = too_wet_um(trace)
+    if deep_um:
+        raise trip(Cause.TOO_WET, f"by its line the metal is {deep_um:.0f} µm below where the water passes for it")
     offset_um, was_wet = wet_offset_um(trace)
     return rig.sense.seen.z_um - offset_um, was_wet
 
@@ -146,19 +153,35 @@ def wet_offset_um(trace: list[tuple[float, float]]) -> tuple[float, bool]:
     Args:
         trace: (axis height µm, pin volts) of a slow descent, in order.
     """
+    wet, below = _metal_below(trace)
+    if below is None:
+        return 0.0, wet
+    offset, u = below
+    # Only a correction that is plausible and determined is better than none.
+    return (offset, True) if 0.0 < offset < 30.0 and u < 5.0 else (0.0, True)
+
+
+def too_wet_um(trace: list[tuple[float, float]]) -> float:
+    """How far below a touch the metal really is, when water conducts so well that it passes for it; 0 when not."""
+    below = _metal_below(trace)[1]
+    if below is None:
+        return 0.0
+    offset, u = below
+    return offset if offset > TOO_WET_UM and u < 0.25 * offset else 0.0
+
+
+def _metal_below(trace: list[tuple[float, float]]) -> tuple[bool, tuple[float, float] | None]:
+    """Whether a descent went through water; if its line tells, how far below its end the metal is, and how sure."""
     wet = [(z, v / (5.0 - v)) for z, v in trace if METAL_V < v < WET_V]
     if len({z for z, _ in wet}) < 3:
-        return 0.0, False
+        return False, None
     near = wet[-60:]
     try:
         line = fit_line([z for z, _ in near], [y for _, y in near])
     except FitError:
-        return 0.0, True
+        return True, None
     # A coned tip in a deep film follows no such line near contact; believe it only where it foretells the threshold.
     if line.slope <= 0.0 or line.at(trace[-1][0]) > 1.5 * METAL_V / (5.0 - METAL_V):
-        return 0.0, True
+        return True, None
     metal_z = line.x_centre - line.y_centre / line.slope
-    offset = trace[-1][0] - metal_z
-    u = line.u_at(metal_z) / line.slope
-    # Only a correction that is plausible and determined is better than none.
-    return (offset, True) if 0.0 < offset < 30.0 and u < 5.0 else (0.0, True)
+    return True, (trace[-1][0] - metal_z, line.u_at(metal_z) / line.slope)
