@@ -12,7 +12,6 @@ import shutil
 import subprocess
 import sys
 import tempfile
-from math import atan2, cos, pi, sin
 from pathlib import Path
 
 from matplotlib.backends.backend_svg import FigureCanvasSVG
@@ -38,6 +37,21 @@ SEED, STARTED = 1, "2026-01-01T08:00:00Z"
 # The moment of the screen's picture: so deep (mm) in this hole. Chosen: a fifth of the job, something to see.
 HOLE, DEPTH_MM = 68, 0.6
 SIZE = (110, 36)
+# Where each phase stands: the way of a hole down the right side, what is done with the source off on the left.
+PLACES = {
+    Phase.IDLE: (0.0, 1.0),
+    Phase.APPROACH: (1.4, 1.0),
+    Phase.ERODE: (0.95, 0.2),
+    Phase.SHORT_RECOVER: (1.2, -0.95),
+    Phase.RETRACT: (0.25, 0.05),
+    Phase.HOLD: (-0.5, -0.95),
+    Phase.PROBE: (-1.4, 1.0),
+    Phase.REFERENCE: (-1.4, 0.4),
+    Phase.COMMISSION: (-1.4, -0.25),
+    Phase.FAULT: (-1.4, -0.95),
+}
+BEND = 0.14
+PAPER = {"boxstyle": "round,pad=0.1", "facecolor": "white", "edgecolor": "none"}
 REPORT_PX = (1240, 1150)
 
 
@@ -143,32 +157,32 @@ def photograph(page: Path, path: Path) -> None:
 
 def draw_phases(path: Path) -> None:
     """The phases and what leads from one to another, from the program's own table."""
-    figure = Figure(figsize=(9.0, 7.0))
+    figure = Figure(figsize=(10.0, 7.0))
     FigureCanvasSVG(figure)
     axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
     axes.set_axis_off()
-    axes.set_xlim(-1.45, 1.45)
-    axes.set_ylim(-1.2, 1.2)
-    ring = (Phase.IDLE, Phase.APPROACH, Phase.ERODE, Phase.SHORT_RECOVER, Phase.RETRACT, Phase.HOLD, Phase.FAULT)
-    places = {phase: (sin(2 * pi * n / len(ring)), cos(2 * pi * n / len(ring))) for n, phase in enumerate(ring)}
-    others = [phase for phase in Phase if phase not in places]
-    places |= {phase: (-0.35 + 0.7 * n, 0.0) for n, phase in enumerate(others)}
+    axes.set_xlim(-1.75, 1.75)
+    axes.set_ylim(-1.25, 1.2)
+    if set(PLACES) != set(Phase):
+        raise SystemExit(f"PLACES must say where these stand: {set(Phase) ^ set(PLACES)}")
+    places = PLACES
     for row in ROWS:
-        if row.before not in places or row.after not in places or row.after is Phase.FAULT:
-            continue  # every phase leads to fault: said in words
+        if row.after is Phase.FAULT:
+            continue  # every phase leads there: said in words
         begin, end = places[row.before], places[row.after]
         arrow = FancyArrowPatch(
-            begin, end, connectionstyle="arc3,rad=0.12", arrowstyle="-|>", mutation_scale=12, shrinkA=34, shrinkB=34
+            begin, end, connectionstyle=f"arc3,rad={BEND}", arrowstyle="-|>", mutation_scale=12, shrinkA=30, shrinkB=30
         )
-        arrow.set_color("#57606a")
+        arrow.set_color("#8b949e")
         axes.add_patch(arrow)
-        along = atan2(end[1] - begin[1], end[0] - begin[0])
-        x, y = (begin[0] + end[0]) / 2 + 0.1 * sin(along), (begin[1] + end[1]) / 2 - 0.1 * cos(along)
-        axes.text(x, y, row.trigger.value, ha="center", va="center", fontsize=8, color="#b35806")
+        # Half-way along the bow, which stands off its chord by half of what it bends.
+        x = (begin[0] + end[0]) / 2 + BEND / 2 * (end[1] - begin[1])
+        y = (begin[1] + end[1]) / 2 - BEND / 2 * (end[0] - begin[0])
+        axes.text(x, y, row.trigger.value, ha="center", va="center", fontsize=8, color="#b35806", bbox=PAPER)
     for phase, (x, y) in places.items():
         box = {"boxstyle": "round,pad=0.45", "facecolor": "#eef3f7", "edgecolor": "#08519c"}
         axes.text(x, y, phase.value, ha="center", va="center", fontsize=11, bbox=box)
-    axes.text(0.0, -1.15, "every phase leads to fault when a guard trips", ha="center", fontsize=9, color="#57606a")
+    axes.text(0.0, -1.18, "every phase leads to fault when a guard trips", ha="center", fontsize=9, color="#57606a")
     figure.savefig(path, metadata={"Date": None})
 
 
