@@ -11,7 +11,7 @@ PIP_FLAGS := -qq --disable-pip-version-check --no-input
 PLANTS ?=
 HOLES ?= 0
 
-.PHONY: setup rehearse test campaign kills bench bench-plants bench-oracle bench-measuring bench-speed compiled fuzz clean
+.PHONY: setup rehearse test campaign kills bench bench-plants bench-oracle bench-measuring bench-speed compiled pictures fuzz clean
 
 setup: $(STAMP)
 
@@ -82,6 +82,10 @@ $(COMPILED)/.done: $(STAMP) hatch_build.py $(shell find controller sim configs -
 	@cd / && $(CURDIR)/$(COMPILED)/bin/python -c 'import sim.erosion as it; print("Compiled." if it.__file__[-3:] != ".py" \
 	  else "This machine has no working compiler: the environment holds plain Python.")'
 	@touch $@
+
+# Screen, report and phases as pictures, from one seeded rehearsal; the report needs a chromium.
+pictures: $(STAMP)
+	@$(BIN)/python docs/pictures.py
 
 # 10^8 random bytes into each parser: some minutes each.
 fuzz: $(STAMP)

@@ -40,7 +40,7 @@ def in_front_of(arguments: Sequence[str], run: Path) -> int:
     """Start a command of ours behind the screen; returns the exit code: its own, or 0 when the screen was closed."""
     with tempfile.TemporaryFile() as said:
         process = subprocess.Popen(  # noqa: S603 (our own command, no shell)
-            [sys.executable, "-m", "controller.cli", *arguments],
+            [sys.executable, "-m", "controller.start", *arguments],
             stdin=subprocess.DEVNULL,
             stdout=said,
             stderr=subprocess.STDOUT,
@@ -54,12 +54,12 @@ def in_front_of(arguments: Sequence[str], run: Path) -> int:
         return _ended(process, run, said)
 
 
-def watched(run: Path) -> str:
+def watched(run: Path, rights: frozenset[str] = OWNER) -> str:
     """Show a run until the screen is left; returns how. Raises BusError when nobody serves it."""
 
     async def follow() -> str:
         async with Listener(run) as listener:
-            return await show(listener, OWNER)
+            return await show(listener, rights)
 
     return asyncio.run(follow())
 
@@ -113,10 +113,10 @@ def _ended(process: subprocess.Popen[bytes], run: Path, said: BinaryIO) -> int:
     return code
 
 
-def attend(run: Path) -> None:
+def attend(run: Path, rights: frozenset[str]) -> None:
     """Attach the screen to a run that goes on; says how to come back."""
     try:
-        left = watched(run)
+        left = watched(run, rights)
     except BusError as error:
         raise BadUsage(str(error)) from error
     if left == CLOSED:

@@ -10,6 +10,7 @@ from typer.core import TyperGroup
 from controller import (
     commands_answer,
     commands_plan,
+    commands_publish,
     commands_record,
     commands_rehearse,
     commands_replay,
@@ -23,12 +24,9 @@ from controller.host.capture import CaptureError
 from controller.plan.build import PlanRefused
 from controller.record.journal import JournalError
 from controller.record.run_folder import RunFolderError
-from controller.screen import BadUsage, err
+from controller.screen import BAD_INPUT, BadUsage, err
 from controller.settings.load import SettingsError
 from controller.workshop import FirstArticleError
-
-# Exit codes frozen in interfaces.md ("Commands"): 2 is bad input or usage.
-BAD_INPUT = 2
 
 # What a person can mend: said in full, without a trace of the program's inside.
 MENDABLE = (
@@ -69,6 +67,7 @@ app.command("plan")(commands_plan.plan)
 app.command("rehearse")(commands_rehearse.rehearse)
 app.command("simulate")(commands_simulate.simulate)
 app.command("run")(commands_run.run)
+app.command("publish")(commands_publish.publish)
 app.command("watch")(commands_watch.watch)
 app.command("answer")(commands_answer.answer)
 app.command("resume")(commands_resume.resume)

@@ -17,7 +17,6 @@ from controller.executor import executor
 from controller.plan.budget import Budget, budget
 from controller.plan.ranges import Range
 from controller.plan.size import Size, judge_size
-from controller.record.plan_picture import draw_plan
 from controller.record.summary import spoken_time
 from controller.screen import AsJson, BadUsage, HoleProgressBar, JobName, MachineName, out
 from controller.workshop import Assignment, assignment, controller_for
@@ -70,6 +69,8 @@ def plan(
     size = judge_size(given.job, given.belief.overcut)
     drawn = None if no_picture else picture or Path(f"{given.job.job.name}-plan.svg")
     if drawn is not None:
+        from controller.record.plan_picture import draw_plan  # noqa: PLC0415 (half a second for every other command)
+
         draw_plan(drawn, given.job, given.machine, given.plan)
     if as_json:
         out.print(_as_json(given, sums, size, drawn, trials), markup=False, highlight=False, soft_wrap=True)

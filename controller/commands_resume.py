@@ -19,7 +19,7 @@ from controller.host.typed import Typed, somebody_sits_at
 from controller.record.journal import Journal, RunRecord, read_aside, read_journal
 from controller.record.summary import summarise, summary_json
 from controller.rehearsing import Order, completed, gauge_first_article, rehearse_into
-from controller.screen import AsJson, BadUsage, err, interruption, out
+from controller.screen import AsJson, BadUsage, err, has_terminal, interruption, out
 from controller.settings.load import load_text
 from controller.settings.machine import Machine
 from controller.taking_up import as_it_was, refuse_changes, refuse_versions, where_it_stands, with_ports
@@ -35,6 +35,7 @@ def resume(
         bool, typer.Option("--headless", help="Nobody sits here: end held at the first prompt.")
     ] = False,
     yes: Annotated[bool, typer.Option("--yes", help="The cautions were read: for scripts.")] = False,
+    attended: Annotated[bool, typer.Option("--attended", hidden=True, help="A screen stands in front.")] = False,
     as_json: AsJson = False,
 ) -> None:
     """Go on with a run that ended early or broke off: reference, measure, compare, then the holes that are left."""
@@ -46,6 +47,9 @@ def resume(
     if record.start.rehearsed:
         outcome = _rehearsal(record, stands, run, quiet=as_json)
         summary = completed(run)
+    elif not (headless or attended or as_json) and has_terminal():
+        acknowledge(yes=yes)
+        raise typer.Exit(_behind_the_screen(run))
     else:
         outcome = _machine(record, stands, run, machine, headless=headless, yes=yes, quiet=as_json)
         summary = summarise(read_journal(run))
@@ -54,6 +58,13 @@ def resume(
     else:
         show_summary(summary, run)
     raise typer.Exit(EXIT[outcome])
+
+
+def _behind_the_screen(run: Path) -> int:
+    """Go on in a process of its own, the screen in front; returns the exit code."""
+    from controller.behind import in_front_of  # noqa: PLC0415 (loads the screen)
+
+    return in_front_of(["resume", str(run), "--yes", "--attended"], run)
 
 
 def _machine(

@@ -14,6 +14,7 @@ import typer
 
 from controller.cautions import acknowledge
 from controller.clerk import clerk_process
+from controller.commands_publish import load_broker, publish_beside
 from controller.connecting import FAULT, OnMachine, opened, refuse_unfit
 from controller.core.causes import MEANINGS, Cause
 from controller.core.events import FaultTripped, Noticed, RunEnded
@@ -60,6 +61,9 @@ def run(
         list[Path] | None,
         typer.Option("--first-article", metavar="RUN", help="Believe the holes gauged in this run and no others."),
     ] = None,
+    broker: Annotated[
+        Path | None, typer.Option("--broker", metavar="FILE", help="Tell it over MQTT, too; see docs/mqtt.md.")
+    ] = None,
     attended: Annotated[bool, typer.Option("--attended", hidden=True, help="A screen stands in front.")] = False,
     as_json: AsJson = False,
 ) -> None:
@@ -68,9 +72,13 @@ def run(
     started = datetime.now(UTC)
     order = Order(given, folder or Path("runs") / f"{started:%Y%m%d-%H%M%S}-{given.job.job.name}", capture, as_json)
     refuse_taken(order.folder)
+    if broker is not None:
+        load_broker(broker)
     acknowledge(yes=yes)
     if not (headless or attended or as_json) and has_terminal():
-        raise typer.Exit(_behind_the_screen(job, machine, order, first_article or ()))
+        raise typer.Exit(_behind_the_screen(job, machine, order, first_article or (), broker))
+    if broker is not None:
+        publish_beside(order.folder, broker)
     typed = Typed(sys.stdin) if not headless and somebody_sits_at(sys.stdin) else None
     with stop_signals() as stop:
         outcome = carry_out(order, stop, typed, start=started, attended=not headless)
@@ -94,12 +102,15 @@ class Order:
     before: Standing | None = None
 
 
-def _behind_the_screen(job: str, machine: str, order: Order, first_articles: Sequence[Path]) -> int:
+def _behind_the_screen(
+    job: str, machine: str, order: Order, first_articles: Sequence[Path], broker: Path | None
+) -> int:
     """Run it in a process of its own, the screen in front; returns the exit code."""
     from controller.behind import in_front_of  # noqa: PLC0415 (loads the screen)
 
     arguments = ["run", job, "--machine", machine, "--out", str(order.folder), "--yes", "--attended"]
     arguments += ["--capture"] if order.captures else []
+    arguments += [f"--broker={broker}"] if broker is not None else []
     return in_front_of([*arguments, *(f"--first-article={run}" for run in first_articles)], order.folder)
 
 

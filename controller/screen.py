@@ -18,6 +18,9 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 # so that a bar looks alive and a log file of a long job stays short.
 PAINT_S, LINE_S = 0.2, 10.0
 
+# Exit code frozen in interfaces.md ("Commands"): bad input or usage.
+BAD_INPUT = 2
+
 out = Console()
 err = Console(stderr=True)
 

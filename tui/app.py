@@ -90,6 +90,8 @@ class RunScreen(App[str]):
 
     def paint(self) -> None:
         """Show the run as it stands now."""
+        if not self.screen_stack:
+            return  # the screen is being left
         picture = self._run.picture
         for pane in self.screen_stack[0].query(Pane):
             pane.show(picture)

@@ -9,6 +9,7 @@ from rich.text import Text
 
 from controller.core.snapshot import Snapshot
 from tui import looks
+from tui.words import LIVE
 
 # The labels' width; half the rod is this share of the drawing's width, and the gap beside it one column.
 LABEL: Final = 5
@@ -63,16 +64,18 @@ def _labels(seen: Snapshot, scale: Scale) -> dict[int, tuple[str, str]]:
 def _line(seen: Snapshot, scale: Scale, row: int, width: int) -> Text:
     """One row: plate on both sides, the rod as wide as it is there."""
     half = max(round(HALF_ROD_SHARE * width), 1)
-    tip, reach = scale.row(seen.feed_mm), _half_there(seen, scale.feed(row), half)
+    reach = _half_there(seen, scale.feed(row), half)
+    bottom = scale.row(seen.feed_mm)
+    tip = bottom if seen.phase in LIVE else 0  # out of the hole, seen from far
     solid = scale.row(0.0) <= row < scale.row(seen.pierce_mm)
     line = Text()
     for column in range(width):
         away = abs(column - width // 2)
         if (row < tip and away <= reach) or (row == tip and away == 0):
             line.append(looks.ROD if row < tip else looks.TIP, looks.STRONG)
-        elif solid and not (row <= tip and away <= half + 1):
+        elif solid and not (row <= bottom and away <= half + 1):
             line.append(looks.WORK, looks.QUIET)
-        elif row == scale.row(seen.full_mm) and row > tip:
+        elif row == scale.row(seen.full_mm) and row > bottom:
             line.append(looks.MARK, looks.QUIET)
         else:
             line.append(looks.WATER)

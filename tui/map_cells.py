@@ -35,8 +35,10 @@ def laid_out(holes: Sequence[PlacedHole], width: int, height: int) -> Cells:
     xs, ys = _lines([hole.x_mm for hole in holes]), _lines([-hole.y_mm for hole in holes])
     across = _even(xs, width, APART_MOST)
     down = _even(ys, height, APART_MOST // 2)
-    if across is None or down is None:
+    if across is None:
         across, down = _in_proportion(xs, ys, width, height)
+    elif down is None:
+        _, down = _in_proportion([0.0], ys, width, height)
     placed: dict[tuple[int, int], list[int]] = {}
     cell = {}
     for hole in holes:

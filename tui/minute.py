@@ -10,10 +10,10 @@ from rich.text import Text
 from controller.bus.picture import HISTORY_S, RunPicture
 from controller.core.snapshot import Snapshot
 from tui import looks
+from tui.words import LIVE
 
 NAME_WIDTH: Final = 9
 SHARE_WIDTH: Final = 6
-LIVE: Final = frozenset({"approach", "erode", "short-recover"})
 
 Shares = tuple[float, float, float, float]
 
@@ -43,6 +43,10 @@ def _binned(seen: Sequence[Snapshot], bars: int) -> list[list[Snapshot]]:
     for each in seen:
         ago = (seen[-1].time_s - each.time_s) / HISTORY_S
         bins[min(max(int((1.0 - ago) * bars), 0), bars - 1)].append(each)
+    # Where snapshots stand further apart than bars, the last one holds until the next.
+    first = next((place for place, held in enumerate(bins) if held), bars)
+    for place in range(first + 1, bars):
+        bins[place] = bins[place] or bins[place - 1][-1:]
     return bins
 
 

@@ -11,6 +11,8 @@ from controller.record.by_hand import COVERAGE
 from controller.record.summary import spoken_time
 from controller.settings.units import UM_PER_MM
 
+# Phases in which the source may be on and there is a gap to speak of.
+LIVE: Final = frozenset({"approach", "erode", "short-recover"})
 # What each phase is, said in a word or two.
 PHASES: Final = {
     "idle": "moving clear",
@@ -24,6 +26,8 @@ PHASES: Final = {
 }
 # The feed's speed is read over this stretch (s): chosen, longer than a flush and shorter than a change of the front.
 SPEED_S: Final = 4.0
+# Below this nobody wants a range (s). Chosen.
+SOON_S: Final = 120.0
 WISHES: Final = {
     "hold": "it will hold at the next safe moment",
     "measure": "the electrode will be measured at the next safe moment",
@@ -41,7 +45,7 @@ def doing_words(picture: RunPicture) -> str:
     seen = picture.latest
     if seen is None:
         return "Connected; nothing has been told yet"
-    waits = [WISHES.get(wish, wish) for wish in seen.wishes]
+    waits = [WISHES.get(wish, wish) for wish in seen.wishes] if picture.ended is None else []
     return "; ".join([seen.doing or "Getting ready", *waits])
 
 
@@ -58,6 +62,8 @@ def left_words(picture: RunPicture) -> str:
     if picture.ended is not None:
         return f"ended: {picture.ended.outcome}"
     left = picture.left_s
+    if left.high < SOON_S:
+        return "less than two minutes left"
     return f"{short_time(left.low)} to {short_time(left.high)} left"
 
 
@@ -77,7 +83,7 @@ def short_time(seconds: float) -> str:
 def speed_um_s(picture: RunPicture) -> float | None:
     """The feed's speed over the last seconds (µm/s); None when the electrode is not in a hole."""
     seen = picture.latest
-    if seen is None or seen.phase not in {"approach", "erode", "short-recover"}:
+    if seen is None or seen.phase not in LIVE:
         return None
     before = [each for each in picture.history if each.hole == seen.hole and seen.time_s - each.time_s <= SPEED_S]
     passed_s = seen.time_s - before[0].time_s if before else 0.0
@@ -93,7 +99,7 @@ def rows(picture: RunPicture) -> list[tuple[str, str]]:
     in_hole = seen.full_mm > 0.0
     return [
         ("feed", "–" if speed is None else f"{speed:+.0f} µm/s"),
-        ("sparks", f"{seen.sparks_per_s:.0f} a second"),
+        ("sparks", f"{seen.sparks_per_s:.0f} a second" if seen.phase in LIVE else "–"),
         ("depth", f"{seen.feed_mm:.2f} mm" if in_hole else "–"),
         ("out at", f"about {seen.pierce_mm:.2f} mm" if in_hole else "–"),
         ("full by", f"{seen.full_mm:.2f} mm" if in_hole else "–"),
