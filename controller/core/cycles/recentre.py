@@ -8,6 +8,7 @@ end takes a tenth of a newton (a 1.2 mm rod of tungsten, 45 mm free: 3EI/L³, E 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import hypot
 from typing import Final
 
 from controller.core.causes import Cause, trip
@@ -46,7 +47,7 @@ def check_place(rig: Rig) -> Cycle[None]:
 
     From idle at a safe height to idle at the clear height; nothing is done while there is no finished hole.
     """
-    if not rig.open_holes:
+    if not rig.open_holes or not _can_tell(rig):
         return
     first_off, last_off = yield from _both_off(rig)
     off = last_off or first_off
@@ -57,6 +58,12 @@ def check_place(rig: Rig) -> Cycle[None]:
     yield from reference(rig)
     first_off, last_off = yield from _both_off(rig)
     raise trip(Cause.WORK_MOVED if first_off else Cause.STEPS_LOST, off)
+
+
+def _can_tell(rig: Rig) -> bool:
+    """Whether a hole is roomy enough beside its rod for the play of the axes not to look like a work that was moved."""
+    x_um, y_um, _ = rig.machine.axes.backlash_um
+    return _room_um(rig) > hypot(x_um, y_um) + ROUND_UM
 
 
 def feel(rig: Rig, numbers: Sequence[int]) -> Cycle[list[int]]:
