@@ -71,6 +71,7 @@ CONDITIONS: Final[tuple[Condition, ...]] = (
         None,
         0.0,
         PROVEN,
+        goes_on=True,
     ),
     Condition(
         "sampler",
@@ -81,6 +82,7 @@ CONDITIONS: Final[tuple[Condition, ...]] = (
         None,
         0.0,
         PROVEN,
+        goes_on=True,
     ),
     Condition(
         "board", "resets", "board-reset", "its banner, or no answer", (C.BOARD_LOST,), 0.0, 0.0, "axes referenced"
@@ -340,7 +342,7 @@ CONDITIONS: Final[tuple[Condition, ...]] = (
         "reference plate dirty",
         "plate-dirty",
         "touches at three places don't agree",
-        (C.PLATE_DIRTY, C.CONTACT_LOST),
+        (C.PLATE_DIRTY, C.CONTACT_LOST, C.SENSING_CLOSED),
         None,
         0.0,
         "plate touched alike",
