@@ -11,8 +11,8 @@ PIP_FLAGS := -qq --disable-pip-version-check --no-input
 PLANTS ?=
 HOLES ?= 0
 
-.PHONY: setup rehearse test bench bench-plants bench-oracle bench-measuring bench-speed bench-wires bench-locate \
-  bench-order bench-budget compiled fuzz golden clean
+.PHONY: setup rehearse test campaign kills bench bench-plants bench-oracle bench-measuring bench-speed bench-wires \
+  bench-locate bench-order bench-budget compiled pictures fuzz golden clean
 
 setup: $(STAMP)
 
@@ -38,6 +38,16 @@ test: $(STAMP)
 	$(BIN)/mypy
 	$(BIN)/lint-imports
 	$(BIN)/python -m pytest -q -n 2
+
+# Random faults at random moments, on all cores: RUNS=950 takes half an hour on two quiet ones.
+RUNS ?= 950
+KILLS ?= 1000
+campaign: $(STAMP)
+	@$(BIN)/python -m tests.campaign.campaign --runs $(RUNS) --seed $(SEED)
+
+kills: $(STAMP)
+	@$(BIN)/python -m tests.campaign.kills --kills $(KILLS) --seed $(SEED) --sigkill
+	@$(BIN)/python -m tests.campaign.kills --kills $(KILLS) --seed $(SEED)
 
 # Long benchmarks run on the compiled build: the same bytes, sooner. Only the tests come from here, by a link.
 BENCH = PYTHONPATH=build/bench $(COMPILED)/bin/python -P -m tests.benchmarks
@@ -88,6 +98,10 @@ $(COMPILED)/.done: $(STAMP) hatch_build.py $(shell find controller sim configs -
 	@cd / && $(CURDIR)/$(COMPILED)/bin/python -c 'import sim.erosion as it; print("Compiled." if it.__file__[-3:] != ".py" \
 	  else "This machine has no working compiler: the environment holds plain Python.")'
 	@touch $@
+
+# Screen, report and phases as pictures, from one seeded rehearsal; the report needs a chromium.
+pictures: $(STAMP)
+	@$(BIN)/python docs/pictures.py
 
 # 10^8 random bytes into each parser: some minutes each.
 fuzz: $(STAMP)

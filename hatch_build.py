@@ -23,7 +23,7 @@ WANTED = "GAPWRIGHT_COMPILED"
 FOLDERS = ("controller/core", "controller/core/cycles", "sim")
 # The machine behind its wires runs in real time, where the boards' bytes are what takes long.
 WIRED = {"sim/faults.py", "sim/person.py", "sim/ports.py", "sim/terminals.py", "sim/wired.py"}
-LEFT_OUT = {"controller/core/phases.py", "sim/settings.py", "sim/notebook.py", "sim/hands.py", *WIRED}
+LEFT_OUT = {"controller/core/phases.py", "sim/settings.py", "sim/notebook.py", "sim/hands.py", "sim/aside.py", *WIRED}
 
 # No fused multiply-add and no reordering: every platform must give the bytes that the interpreter gives.
 C_FLAGS = ["-O3", "-ffp-contract=off", "-fno-fast-math"]

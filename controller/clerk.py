@@ -1,7 +1,9 @@
 """The clerk: a process beside the loop that keeps the record of a run and tells how it goes.
 
-What is slow happens here: a disk that synchronises, a terminal that scrolls. When the loop's process dies the clerk
-still puts the folder in order as far as the run got; it is never the one that ends a run.
+What is slow happens here: a disk that synchronises, a terminal that scrolls. What came in meanwhile is committed
+together, so a disk of ten commits a second is no trouble; and nothing is told before it was committed. A disk that
+takes nothing is told to the loop, which ends the run in order; meanwhile it is tried again. When the loop's process
+dies the clerk still puts the folder in order as far as the run got; it is never the one that ends a run.
 """
 
 from __future__ import annotations
@@ -11,18 +13,29 @@ import signal
 import socket
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
-from typing import BinaryIO
+from contextlib import contextmanager, suppress
+from queue import Empty, SimpleQueue
+from threading import Thread
+from time import monotonic
+from typing import BinaryIO, Final
 
 from controller.core.events import Event, FaultTripped, HoleFinished, PromptAnswered, PromptRaised, Said
 from controller.core.snapshot import Snapshot
-from controller.host.capture import CAPTURE_NAME
+from controller.host.capture import free_capture
 from controller.host.outlet import Begin, Captured, Outlet, items
 from controller.host.stop_signals import SIGNALS
 from controller.record.happenings import happenings
 from controller.record.journal import Journal, JournalError, StopRecord
 from controller.record.run_folder import RunFolderError, complete_run_folder, make_run_folder
 from controller.screen import HoleProgressBar, err
+
+# A disk that took nothing is tried again this often, and at the end of the run for so long (s). Chosen: somebody who
+# is told of it has time to make room.
+AGAIN_S: Final = 1.0
+PATIENCE_S: Final = 10.0
+# What SQLite calls the ways in which a disk fails, and what they are called here.
+TROUBLES: Final = {"SQLITE_FULL": "disk full", "SQLITE_READONLY": "disk read-only"}
+END: Final = object()
 
 
 class Clerk:
@@ -35,29 +48,43 @@ class Clerk:
     """
 
     def __init__(self, begin: Begin, *, quiet: bool, answered: bool) -> None:
-        make_run_folder(begin.folder)
         self._folder = begin.folder
-        self._journal = Journal(begin.folder, begin.start, begin.placed)
+        if begin.resumed:
+            self._journal = Journal.reopen(begin.folder)
+        else:
+            make_run_folder(begin.folder)
+            self._journal = Journal(begin.folder, begin.start, begin.placed)
         self._capture = self._open_capture(begin)
         self._quiet, self._answered = quiet, answered
         self._bar = HoleProgressBar(len(begin.placed), begin.start.job, quiet=quiet)
         self._bar.__enter__()
         self._stop: StopRecord | None = None
+        self._untold: list[Event | str] = []
 
     def take(self, item: object) -> None:
-        """Take what comes out of the loop."""
+        """Take what comes out of the loop; events are told by `settle`."""
         match item:
             case Captured(record) if self._capture is not None:
                 self._capture.write(record)
             case Event():
                 self._journal.append(item)
-                self._tell(item)
+                self._untold.append(item)
             case Snapshot():
                 self._bar.show(item.holes_done, item.doing)
             case StopRecord():
                 self._stop = item
             case str():
+                self._untold.append(item)
+
+    def settle(self) -> None:
+        """Commit what came in, then tell it. Raises sqlite3.Error when the disk takes nothing; all is kept then."""
+        self._journal.commit()
+        for item in self._untold:
+            if isinstance(item, Event):
+                self._tell(item)
+            else:
                 self._say(item)
+        self._untold.clear()
 
     def finish(self) -> None:
         """Everything is told: close the journal and complete the folder."""
@@ -71,7 +98,7 @@ class Clerk:
     def _open_capture(begin: Begin) -> BinaryIO | None:
         if not begin.capture:
             return None
-        stream = (begin.folder / CAPTURE_NAME).open("xb")
+        stream = free_capture(begin.folder).open("xb")
         stream.write(begin.capture)
         return stream
 
@@ -112,18 +139,73 @@ def keep_record(connected: socket.socket, quiet: bool, answered: bool) -> None:
     """What the clerk's process does, until the loop has finished or is dead. Exits with 1 when the record is broken."""
     for number in SIGNALS:  # the run decides when it ends, and the record ends after it
         signal.signal(number, signal.SIG_IGN)
-    clerk: Clerk | None = None
+    waiting: SimpleQueue[object] = SimpleQueue()
+    Thread(target=_collect, args=(connected, waiting), daemon=True).start()
     try:
-        for item in items(connected):
-            if isinstance(item, Begin):
-                clerk = Clerk(item, quiet=quiet, answered=answered)
-            elif clerk is not None:
-                clerk.take(item)
-        if clerk is not None:
-            clerk.finish()
+        _keep(connected, waiting, quiet=quiet, answered=answered)
     except (OSError, sqlite3.Error, JournalError, RunFolderError) as broken:
         err.print(f"The record of the run is broken off: {broken}", markup=False, highlight=False, soft_wrap=True)
         raise SystemExit(1) from broken
+
+
+def _collect(connected: socket.socket, waiting: SimpleQueue[object]) -> None:
+    """Take items as they come, so that the loop's end of the way never fills up while a disk is slow."""
+    for item in items(connected):
+        waiting.put(item)
+    waiting.put(END)
+
+
+def _keep(connected: socket.socket, waiting: SimpleQueue[object], *, quiet: bool, answered: bool) -> None:
+    clerk: Clerk | None = None
+    troubled = False
+    while True:
+        batch = _batch(waiting, AGAIN_S if troubled else None)
+        for item in batch:
+            if isinstance(item, Begin):
+                clerk = Clerk(item, quiet=quiet, answered=answered)
+            elif clerk is not None and item is not END:
+                clerk.take(item)
+        ended = bool(batch) and batch[-1] is END
+        if clerk is not None:
+            troubled = not _settled(clerk, connected, quiet=troubled)
+        if ended:
+            break
+    if clerk is not None:
+        _finish(clerk, connected, troubled=troubled)
+
+
+def _batch(waiting: SimpleQueue[object], timeout_s: float | None) -> list[object]:
+    """What has come in by now; waits for something, at most for the time-out."""
+    batch: list[object] = []
+    with suppress(Empty):
+        batch.append(waiting.get(timeout=timeout_s))
+        while batch[-1] is not END:
+            batch.append(waiting.get_nowait())
+    return batch
+
+
+def _settled(clerk: Clerk, connected: socket.socket, *, quiet: bool) -> bool:
+    """Commit; False when the disk takes nothing, which is told to the loop once."""
+    try:
+        clerk.settle()
+    except sqlite3.OperationalError as error:
+        if not quiet:
+            trouble = TROUBLES.get(getattr(error, "sqlite_errorname", ""), "disk error")
+            err.print(f"The record can't be written: {trouble} ({error}).", markup=False, highlight=False)
+            with suppress(OSError):
+                connected.sendall(f"{trouble}\n".encode())
+        return False
+    return True
+
+
+def _finish(clerk: Clerk, connected: socket.socket, *, troubled: bool) -> None:
+    """Close the record; a disk that took nothing is given some time to."""
+    until_s = monotonic() + PATIENCE_S
+    while troubled and monotonic() < until_s:
+        with suppress(Empty):
+            SimpleQueue[object]().get(timeout=AGAIN_S)
+        troubled = not _settled(clerk, connected, quiet=True)
+    clerk.finish()
 
 
 @contextmanager

@@ -8,6 +8,7 @@ import typer
 from typer.core import TyperGroup
 
 from controller import (
+    commands_answer,
     commands_bench,
     commands_check,
     commands_drawing,
@@ -15,13 +16,17 @@ from controller import (
     commands_learn,
     commands_locate,
     commands_plan,
+    commands_publish,
     commands_record,
     commands_rehearse,
     commands_replay,
+    commands_resume,
     commands_run,
     commands_simulate,
     commands_upkeep,
+    commands_watch,
 )
+from controller.bus.place import BusError
 from controller.drawings.drawing import DrawingError
 from controller.fitting import FitRefused
 from controller.host.capture import CaptureError
@@ -29,16 +34,14 @@ from controller.plan.build import PlanRefused
 from controller.record.journal import JournalError
 from controller.record.lessons import LessonError
 from controller.record.run_folder import RunFolderError
-from controller.screen import BadUsage, err
+from controller.screen import BAD_INPUT, BadUsage, err
 from controller.settings.load import SettingsError
 from controller.workshop import FirstArticleError
-
-# Exit codes frozen in interfaces.md ("Commands"): 2 is bad input or usage.
-BAD_INPUT = 2
 
 # What a person can mend: said in full, without a trace of the program's inside.
 MENDABLE = (
     BadUsage,
+    BusError,
     CaptureError,
     DrawingError,
     FirstArticleError,
@@ -83,6 +86,10 @@ app.command("jog")(commands_bench.jog_command)
 app.command("touch")(commands_bench.touch_command)
 app.command("measure")(commands_bench.measure_command)
 app.command("run")(commands_run.run)
+app.command("publish")(commands_publish.publish)
+app.command("watch")(commands_watch.watch)
+app.command("answer")(commands_answer.answer)
+app.command("resume")(commands_resume.resume)
 app.command("replay")(commands_replay.repeat)
 app.command("learn")(commands_learn.learn)
 app.command("fit")(commands_fit.fit_command)

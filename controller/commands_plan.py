@@ -19,7 +19,6 @@ from controller.plan.patterns import places
 from controller.plan.plan import Travel
 from controller.plan.ranges import Range
 from controller.plan.size import Size, judge_size
-from controller.record.plan_picture import draw_plan
 from controller.record.summary import spoken_time
 from controller.screen import AsJson, BadUsage, JobName, MachineName, out
 from controller.settings.job import Job
@@ -82,6 +81,8 @@ def plan(
             others.append(f"With {words} the job is refused: {'; '.join(str(refused).splitlines())}")
     drawn = None if no_picture else picture or Path(f"{first.given.job.job.name}-plan.svg")
     if drawn is not None:
+        from controller.record.plan_picture import draw_plan  # noqa: PLC0415 (half a second for every other command)
+
         draw_plan(drawn, first.given.job, first.given.machine, first.given.plan)
     if as_json:
         out.print(_as_json(first, drawn, others), markup=False, highlight=False, soft_wrap=True)

@@ -2,47 +2,37 @@
 
 from __future__ import annotations
 
-import gc
-import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from time import monotonic
-from typing import Annotated
+from typing import Annotated, Final
 
 import typer
 
-from controller.core.controller import Controller
-from controller.core.events import RunEnded
 from controller.ending import EXIT, show_summary
-from controller.record.journal import GaugedHole, Journal, StartRecord, StopRecord, append_gauged
-from controller.record.run_folder import complete_run_folder, make_run_folder
+from controller.record.journal import Journal
+from controller.record.run_folder import make_run_folder, refuse_taken
 from controller.record.summary import summary_json
+from controller.rehearsing import Order, completed, gauge_first_article, rehearse_into, stamp
 from controller.screen import (
     AsJson,
     BadUsage,
-    HoleProgressBar,
-    Interruption,
     JobName,
     MachineName,
     err,
     interruption,
     out,
+    refuse_no_terminal,
 )
 from controller.settings.load import resolve
-from controller.workshop import Assignment, assignment, controller_for, placed_holes, start_record
-from sim.operator import GAUGING_U_MM
-from sim.rehearsal import Rehearsal
+from controller.watchable import about
+from controller.workshop import Assignment, assignment, expected_seconds, placed_holes, start_record
+from sim.faults import FORMS, BadFaultError, Planned, planned
 from sim.settings import PlantSettings, load_plant
 
-# Ticks between two looks at the keyboard and the progress bar: 20 s of machine time, some 30 ms of ours. Chosen so that
-# looking costs nothing and Ctrl-C is heeded at once.
-STEP_TICKS = 2000
-
-# Faults that this version can inject, by name. There are none yet.
-FAULTS: frozenset[str] = frozenset()
-FAULT_SPEC = re.compile(r"(?P<name>[a-z0-9-]+)@(?:t:\d+(?:\.\d+)?s|hole:\d+(?:\+\d+(?:\.\d+)?s)?)")
+# Machine seconds for each second while somebody watches, unless he says otherwise. Chosen: a hole takes five seconds,
+# and every phase can be seen.
+WATCHED_SPEED: Final = 10.0
 
 
 def rehearse(
@@ -57,7 +47,7 @@ def rehearse(
     machine: MachineName = "virtual.toml",
     plant: Annotated[str | None, typer.Option("--plant", help="Plant file laid over the default plant.")] = None,
     fault: Annotated[
-        list[str] | None, typer.Option("--fault", metavar="SPEC", help="NAME@t:1200s or NAME@hole:12+3s.")
+        list[str] | None, typer.Option("--fault", metavar="SPEC", help=f"What goes wrong: {FORMS}.")
     ] = None,
     no_operator: Annotated[
         bool, typer.Option("--no-operator", help="Nobody answers: end at the first prompt.")
@@ -66,29 +56,54 @@ def rehearse(
         list[Path] | None,
         typer.Option("--first-article", metavar="RUN", help="Believe the holes gauged in this run and no others."),
     ] = None,
+    watch: Annotated[bool, typer.Option("--watch", help="Show it on the screen, at `--speed`.")] = False,
+    speed: Annotated[
+        float | None,
+        typer.Option(min=0.1, help="Machine seconds for each second.", show_default="all it can; with --watch 10"),
+    ] = None,
+    attended: Annotated[bool, typer.Option("--attended", hidden=True, help="A screen stands in front.")] = False,
     as_json: AsJson = False,
 ) -> None:
     """Rehearse a whole job on the virtual machine; nothing moves and nothing is switched on."""
-    began_s = monotonic()
-    _refuse_unknown_faults(fault or ())
     given = assignment(job, machine, rehearsed=True, first_articles=first_article or ())
+    faults = _planned(fault or (), given.machine.motion.convention)
     truth = load_plant(resolve(plant, kind="plants") if plant else None)
     started = datetime.now(UTC)
     folder = run or Path("runs") / f"{started:%Y%m%d-%H%M%S}-{given.job.job.name}"
-    order = Order(given, truth, seed, folder, not no_operator)
+    if watch:
+        refuse_no_terminal("--watch")
+        refuse_taken(folder)
+        arguments = ["rehearse", job, f"--seed={seed}", f"--out={folder}", f"--machine={machine}", "--attended"]
+        arguments += [f"--speed={speed or WATCHED_SPEED}", *([f"--plant={plant}"] if plant else [])]
+        arguments += [*(f"--fault={spec}" for spec in fault or ()), *(["--no-operator"] if no_operator else [])]
+        raise typer.Exit(
+            _behind_the_screen([*arguments, *(f"--first-article={each}" for each in first_article or ())], folder)
+        )
     # From here on the folder exists, so Ctrl-C must leave it complete as far as the rehearsal got.
     with interruption() as stop:
         make_run_folder(folder)
         if not as_json:
             _announce(given, seed, folder)
-        start = start_record(given, _stamp(started), seed=seed, plant_toml=plant_text(truth))
-        ended = _rehearse(order, start, stop, quiet=as_json, began_s=began_s)
-        summary = complete_run_folder(folder)
+        start = start_record(given, stamp(started), seed=seed, plant_toml=plant_text(truth), operator=not no_operator)
+        placed = placed_holes(given)
+        journal = Journal(folder, start, placed)
+        told = about(str(folder), start, placed, expected_seconds(given))
+        order = Order(given, told, truth, seed, not no_operator, faults, speed or 0.0, patient=attended)
+        rehearsal, outcome = rehearse_into(journal, order, stop, quiet=as_json)
+        if given.job.job.first_article:
+            gauge_first_article(rehearsal, given, folder, start.started_utc)
+        summary = completed(folder)
     if as_json:
         out.print(summary_json(summary), markup=False, highlight=False, soft_wrap=True, end="")
     else:
         show_summary(summary, folder)
-    raise typer.Exit(EXIT[ended.outcome])
+    raise typer.Exit(EXIT[outcome])
+
+
+def _behind_the_screen(arguments: list[str], run: Path) -> int:
+    from controller.behind import in_front_of  # noqa: PLC0415 (loads the screen)
+
+    return in_front_of(arguments, run)
 
 
 def plant_text(plant: PlantSettings) -> str:
@@ -107,77 +122,11 @@ def _toml(entry: object) -> str:
     return f'"{entry}"' if isinstance(entry, str) else repr(entry)
 
 
-def _refuse_unknown_faults(specs: Sequence[str]) -> None:
-    for spec in specs:
-        form = FAULT_SPEC.fullmatch(spec)
-        if form is None:
-            raise BadUsage(f"--fault {spec}: not of the form NAME@t:1200s or NAME@hole:12+3s")
-        if form["name"] not in FAULTS:
-            raise BadUsage(f"--fault {spec}: this version has no fault named {form['name']}; it can inject none yet")
-
-
-@dataclass(slots=True, frozen=True)
-class Order:
-    """One rehearsal to be made: what is given, the plant's truth, the seed, the folder, and whether anybody answers."""
-
-    given: Assignment
-    plant: PlantSettings
-    seed: int
-    folder: Path
-    operator: bool
-
-
-def _rehearse(order: Order, start: StartRecord, interrupted: Interruption, *, quiet: bool, began_s: float) -> RunEnded:
-    """Run the rehearsal into its journal. A mistake of the program leaves the journal as far as it got."""
-    given = order.given
-    journal = Journal(order.folder, start, placed_holes(given))
-    stop: StopRecord | None = None
+def _planned(specs: Sequence[str], convention: str) -> tuple[Planned, ...]:
     try:
-        core = controller_for(given)
-        rehearsal = Rehearsal(
-            core, given.machine, given.job, given.plan, order.plant, order.seed, journal, operator=order.operator
-        )
-        # What is loaded by now stays: the collector need not look through it again and again during a long job.
-        gc.freeze()
-        with HoleProgressBar(len(given.plan.holes), given.job.job.name, quiet=quiet) as progress:
-            ended = _until_ended(rehearsal, core, progress, interrupted)
-        stop = StopRecord(
-            outcome=ended.outcome,
-            reason=ended.reason,
-            machine_s=rehearsal.time_s,
-            wall_s=monotonic() - began_s,
-            stopped_utc=_stamp(datetime.now(UTC)),
-        )
-    finally:
-        journal.close(stop)
-    if given.job.job.first_article:
-        append_gauged(order.folder, _gauged_by_the_operator(rehearsal, given, start.started_utc))
-    return ended
-
-
-def _until_ended(
-    rehearsal: Rehearsal, core: Controller, progress: HoleProgressBar, interrupted: Interruption
-) -> RunEnded:
-    while rehearsal.ended is None:
-        rehearsal.step(STEP_TICKS)
-        seen = core.snapshot()
-        progress.show(seen.holes_done, seen.doing, last=rehearsal.ended is not None)
-        if interrupted.asked:
-            rehearsal.end("aborted", "interrupted by the user")
-    return rehearsal.ended
-
-
-def _gauged_by_the_operator(rehearsal: Rehearsal, given: Assignment, when_utc: str) -> list[GaugedHole]:
-    """The holes of a first article, gauged by the virtual operator. Blind ones can't be."""
-    rod_mm = given.job.electrode.diameter_mm
-    return [
-        GaugedHole(hole, diameter_mm, GAUGING_U_MM, rod_mm, when_utc)
-        for hole, diameter_mm in rehearsal.gauged_diameters_mm()
-    ]
-
-
-def _stamp(moment: datetime) -> str:
-    return f"{moment:%Y-%m-%dT%H:%M:%SZ}"
+        return tuple(planned(spec, convention, rehearsed=True) for spec in specs)
+    except BadFaultError as bad:
+        raise BadUsage(str(bad)) from bad
 
 
 def _announce(given: Assignment, seed: int, folder: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -13,12 +14,17 @@ import typer
 
 from controller.cautions import acknowledge
 from controller.clerk import clerk_process
+from controller.commands_publish import load_broker, publish_beside
 from controller.connecting import FAULT, OnMachine, opened, refuse_unfit
-from controller.core.events import Noticed, RunEnded
+from controller.core.causes import MEANINGS, Cause
+from controller.core.events import FaultTripped, Noticed, RunEnded
+from controller.core.standing import Standing
 from controller.ending import EXIT, show_summary
+from controller.herald import herald_process
 from controller.host.capture import head_bytes
 from controller.host.desk import RunDesk
 from controller.host.front_desk import NO_RECORD
+from controller.host.line import Line
 from controller.host.lookout import Lookout
 from controller.host.loop import drive
 from controller.host.outlet import Begin, Outlet
@@ -28,12 +34,14 @@ from controller.host.session import Session
 from controller.host.stop_signals import StopSignals, stop_signals
 from controller.host.typed import Typed, somebody_sits_at
 from controller.link.machine_link import MachineLink
-from controller.record.journal import StopRecord, read_journal
+from controller.record.journal import StartRecord, StopRecord, read_journal
 from controller.record.run_folder import refuse_taken
 from controller.record.summary import Summary, summarise, summary_json
-from controller.screen import AsJson, JobName, err, out
-from controller.workshop import Assignment, assignment, controller_for, placed_holes, start_record
+from controller.screen import AsJson, JobName, err, has_terminal, out
+from controller.workshop import Assignment, assignment, controller_for, expected_seconds, placed_holes, start_record
 
+# Machine time between two lives of a run: how long it was away is not known, and nothing hangs on it. Chosen (s).
+AWAY_S = 1.0
 CUT = "stopped at once: source off, motion stopped where it was; reference the axes before anything else"
 
 
@@ -55,6 +63,10 @@ def run(
         list[Path] | None,
         typer.Option("--first-article", metavar="RUN", help="Believe the holes gauged in this run and no others."),
     ] = None,
+    broker: Annotated[
+        Path | None, typer.Option("--broker", metavar="FILE", help="Tell it over MQTT, too; see docs/mqtt.md.")
+    ] = None,
+    attended: Annotated[bool, typer.Option("--attended", hidden=True, help="A screen stands in front.")] = False,
     as_json: AsJson = False,
 ) -> None:
     """Run a job on the machine: everything moves, and the source is switched on."""
@@ -62,10 +74,16 @@ def run(
     started = datetime.now(UTC)
     order = Order(given, folder or Path("runs") / f"{started:%Y%m%d-%H%M%S}-{given.job.job.name}", capture, as_json)
     refuse_taken(order.folder)
+    if broker is not None:
+        load_broker(broker)
     acknowledge(yes=yes)
+    if not (headless or attended or as_json) and has_terminal():
+        raise typer.Exit(_behind_the_screen(job, machine, order, first_article or (), broker))
+    if broker is not None:
+        publish_beside(order.folder, broker)
     typed = Typed(sys.stdin) if not headless and somebody_sits_at(sys.stdin) else None
     with stop_signals() as stop:
-        outcome = _run(order, stop, typed, start=started)
+        outcome = carry_out(order, stop, typed, start=started, attended=not headless)
     summary = summarise(read_journal(order.folder))
     _show(summary, order)
     raise typer.Exit(EXIT[outcome])
@@ -73,23 +91,42 @@ def run(
 
 @dataclass(slots=True, frozen=True)
 class Order:
-    """One run to be made: what is given, its folder, whether every byte is recorded, whether to keep quiet."""
+    """One run to be made: what is given, its folder, whether every byte is recorded, whether to keep quiet.
+
+    Taken up again, `record` is how it began and `before` where it stands.
+    """
 
     given: Assignment
     folder: Path
     captures: bool
     quiet: bool
+    record: StartRecord | None = None
+    before: Standing | None = None
 
 
-def _run(order: Order, stop: StopSignals, typed: Typed | None, *, start: datetime) -> str:
+def _behind_the_screen(
+    job: str, machine: str, order: Order, first_articles: Sequence[Path], broker: Path | None
+) -> int:
+    """Run it in a process of its own, the screen in front; returns the exit code."""
+    from controller.behind import in_front_of  # noqa: PLC0415 (loads the screen)
+
+    arguments = ["run", job, "--machine", machine, "--out", str(order.folder), "--yes", "--attended"]
+    arguments += ["--capture"] if order.captures else []
+    arguments += [f"--broker={broker}"] if broker is not None else []
+    return in_front_of([*arguments, *(f"--first-article={run}" for run in first_articles)], order.folder)
+
+
+def carry_out(order: Order, stop: StopSignals, typed: Typed | None, *, start: datetime, attended: bool) -> str:
     """Connect, run, record; returns the outcome."""
     began_s = monotonic()
-    with clerk_process(quiet=order.quiet, answered=typed is not None) as outlet:
+    with clerk_process(quiet=order.quiet, answered=typed is not None) as outlet, herald_process() as line:
         wires = opened(order.given.machine)
         refusals = be_on_time()
         _announce(order, refusals)
-        session = Session(MachineLink(order.given.machine), controller_for(order.given))
-        desk = _desk(order, outlet, stop, typed, refusals, _stamp(start))
+        before_s = order.before.time_s + AWAY_S if order.before else 0.0
+        core = controller_for(order.given, order.before)
+        session = Session(MachineLink(order.given.machine), core, before_s)
+        desk = _desk(order, outlet, line, stop, typed, refusals, _stamp(start), attended=attended)
         try:
             machine = order.given.machine
             pacer = drive(session, wires, 1.0 / machine.tick_hz, desk, Lookout(machine.sampler))
@@ -100,7 +137,7 @@ def _run(order: Order, stop: StopSignals, typed: Typed | None, *, start: datetim
         ended = _ended(session, desk, pacer)
         wall_s = monotonic() - began_s
         stamp = _stamp(datetime.now(UTC))
-        outlet.put(
+        desk.stop(
             StopRecord(
                 outcome=ended.outcome, reason=ended.reason, machine_s=desk.time_s, wall_s=wall_s, stopped_utc=stamp
             )
@@ -112,20 +149,37 @@ def _run(order: Order, stop: StopSignals, typed: Typed | None, *, start: datetim
 
 
 def _desk(
-    order: Order, outlet: Outlet, stop: StopSignals, typed: Typed | None, refusals: list[str], started_utc: str
+    order: Order,
+    outlet: Outlet,
+    line: Line,
+    stop: StopSignals,
+    typed: Typed | None,
+    refusals: list[str],
+    started_utc: str,
+    *,
+    attended: bool,
 ) -> RunDesk:
     def begin() -> Begin:
-        start = start_record(order.given, started_utc)
+        start = order.record or start_record(order.given, started_utc)
         capture = head_bytes(start) if order.captures else b""
-        return Begin(order.folder, start, tuple(placed_holes(order.given)), capture)
+        placed = tuple(placed_holes(order.given))
+        resumed = order.before is not None
+        return Begin(order.folder, start, placed, capture, expected_seconds(order.given), resumed)
 
-    return RunDesk(outlet, begin, stop, typed, captures=order.captures, remarks=refusals)
+    return RunDesk(
+        outlet, begin, stop, typed, herald=line, attended=attended, captures=order.captures, remarks=refusals
+    )
 
 
 def _ended(session: Session, desk: RunDesk, pacer: Pacer) -> RunEnded:
     """How the run ended, put on record where the core did not do so itself."""
     desk.note(Noticed(desk.time_s, "loop", pacer.words()))
     ended = session.ended
+    trouble = desk.trouble
+    if trouble:
+        meaning = MEANINGS[Cause.NO_RECORD]
+        desk.note(FaultTripped(desk.time_s, trouble, meaning.words, meaning.remedy))
+        return RunEnded(desk.time_s, "fault", f"{trouble}: {meaning.words}. Remedy: {meaning.remedy}; then `resume`")
     if ended is None:
         ended = RunEnded(desk.time_s, "aborted" if desk.interrupted else "fault", CUT)
         desk.note(ended)

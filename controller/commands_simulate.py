@@ -20,7 +20,7 @@ from controller.screen import BadUsage, err, interruption, out
 from controller.settings.find import resolve
 from controller.settings.load import load_job, load_machine
 from controller.settings.machine import Machine
-from sim.faults import BadFaultError, Planned, planned
+from sim.faults import FORMS, BadFaultError, Planned, planned
 from sim.person import WORDS, obey
 from sim.ports import HAS_PTY, Pace, Port, SocketPort, TerminalPort, Typed, serve
 from sim.settings import load_plant
@@ -47,7 +47,7 @@ def simulate(
     seed: Annotated[int, typer.Option("--seed", min=0, help="Seed of the plant's noise.")] = 1,
     plant: Annotated[str | None, typer.Option("--plant", help="Plant file laid over the default plant.")] = None,
     fault: Annotated[
-        list[str] | None, typer.Option("--fault", metavar="SPEC", help="NAME@t:1200s or NAME@hole:12+3s.")
+        list[str] | None, typer.Option("--fault", metavar="SPEC", help=f"What goes wrong: {FORMS}.")
     ] = None,
     truth: Annotated[
         Path | None, typer.Option("--truth", metavar="FILE", help="Where the true holes are written at the end (CSV).")

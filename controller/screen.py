@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import signal
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from time import monotonic
@@ -17,6 +18,9 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 # so that a bar looks alive and a log file of a long job stays short.
 PAINT_S, LINE_S = 0.2, 10.0
 
+# Exit code frozen in interfaces.md ("Commands"): bad input or usage.
+BAD_INPUT = 2
+
 out = Console()
 err = Console(stderr=True)
 
@@ -29,6 +33,20 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON a
 
 class BadUsage(Exception):
     """A command was asked for something that can't be; the message says what would do."""
+
+
+def has_terminal() -> bool:
+    """Whether somebody sits at a terminal that can be painted on."""
+    try:
+        return sys.stdin.isatty() and sys.stdout.isatty()
+    except ValueError:
+        return False  # closed
+
+
+def refuse_no_terminal(what: str) -> None:
+    """Make sure that there is a terminal to paint on."""
+    if not has_terminal():
+        raise BadUsage(f"{what} needs a terminal to paint on; there is none here")
 
 
 class HoleProgressBar:

@@ -11,12 +11,15 @@ from pathlib import Path
 from typing import Any
 
 from controller.core.controller import Controller
+from controller.core.standing import Standing
+from controller.plan.budget import budget
 from controller.plan.build import PlanRefused, build_plan
 from controller.plan.frame import Frame
 from controller.plan.overcut import Gauged, Overcut, learn_overcut
 from controller.plan.patterns import places
 from controller.plan.plan import Plan
 from controller.plan.practice import judge_practice
+from controller.plan.ranges import Range
 from controller.plan.size import judge_size
 from controller.plan.work_frame import WorkFrame, frame_from
 from controller.record.calibration import calibration_file, calibration_text, read_calibration
@@ -216,12 +219,14 @@ def gauged_holes(record: RunRecord) -> list[Gauged]:
     return [Gauged(each.hole, each.diameter_mm, each.u_mm, each.rod_mm) for each in record.gauged_last().values()]
 
 
-def controller_for(given: Assignment) -> Controller:
-    """The control core for an assignment."""
-    return Controller(given.machine, given.job, given.technology, given.plan, given.belief.overcut)
+def controller_for(given: Assignment, before: Standing | None = None) -> Controller:
+    """The control core for an assignment, begun anew or taken up where it stands."""
+    return Controller(given.machine, given.job, given.technology, given.plan, given.belief.overcut, before)
 
 
-def start_record(given: Assignment, started_utc: str, *, seed: int | None = None, plant_toml: str = "") -> StartRecord:
+def start_record(
+    given: Assignment, started_utc: str, *, seed: int | None = None, plant_toml: str = "", operator: bool = True
+) -> StartRecord:
     """The start record of a run; a seed makes it a rehearsal."""
     job, overcut = given.job, given.belief.overcut
     return StartRecord(
@@ -244,8 +249,11 @@ def start_record(given: Assignment, started_utc: str, *, seed: int | None = None
         overcut_from=given.belief.source,
         rehearsed=seed is not None,
         seed=seed,
+        operator=operator,
         versions=versions(),
         started_utc=started_utc,
+        job_file=str(given.job_file.resolve()),
+        machine_file=str(given.machine_file.resolve()),
     )
 
 
@@ -258,6 +266,11 @@ def versions() -> dict[str, str]:
         except PackageNotFoundError:
             found[name] = "from a checkout"
     return found
+
+
+def expected_seconds(given: Assignment) -> Range:
+    """How long the plan expects the job to take, s of machine time."""
+    return budget(given.job, given.machine, given.technology, given.plan, given.belief.overcut).machine_seconds
 
 
 def placed_holes(given: Assignment) -> list[PlacedHole]:

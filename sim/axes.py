@@ -18,7 +18,7 @@ from typing import Final
 from controller.settings.machine import Axes as AxesBelief
 from controller.settings.units import S_PER_MS, UM_PER_MM
 from sim.block import Block, Steps
-from sim.play import Play
+from sim.play import BreakAway, Play
 from sim.settings import AxesPlant, BoardPlant
 
 X: Final = 0
@@ -105,6 +105,11 @@ class Axes:
             self._lost_um[Z] += short_um
             self.face_z_um = self._play[Z].face_um = face_um
 
+    @property
+    def moving_sideways(self) -> bool:
+        """What is being done now leads sideways by more than a step's rounding."""
+        return bool(self.blocks) and max(abs(self.blocks[0].delta[X]), abs(self.blocks[0].delta[Y])) > 1
+
     # -- commands -----------------------------------------------------------------------------------------------
 
     def move(self, x_um: float, y_um: float, z_um: float, speed_um_s: float, now_s: float) -> None:
@@ -154,6 +159,12 @@ class Axes:
         self.blocks.clear()
         self._planned = self._done
         self.homed = self.homing = self.powered = False
+
+    def forget(self) -> None:
+        """The board resets: motion ends on the spot and the position is unknown."""
+        self.blocks.clear()
+        self._planned = self._done
+        self.homed = self.homing = False
 
     def restore_power(self) -> None:
         """Motors hold again; the position stays unknown until homed."""
@@ -342,5 +353,5 @@ class Axes:
     def _new_play(self, axis: int) -> Play:
         backlash_um = self._plant.backlash_um
         start_um = self._lost_um[axis]
-        stick_um, uniform = self._plant.stick_slip_um, self._uniform
-        return Play(backlash_um, 0.0, lambda: stick_um * uniform(), start_um - backlash_um * self._uniform())
+        break_away = BreakAway(self._plant.stick_slip_um, self._uniform)
+        return Play(backlash_um, 0.0, break_away, start_um - backlash_um * self._uniform())

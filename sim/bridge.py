@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import exp
+from math import exp, inf
 from typing import Final
 
 from sim.electrode import ElectrodeTruth
@@ -44,6 +44,10 @@ class Bridge:
         self.from_um = tip_um
         self._left_s = plant.bridge_median_s * exp(plant.bridge_log_sd * self._draws.normal())
 
+    def last(self, seconds: float) -> None:
+        """It would stand for so long by itself."""
+        self._left_s = seconds
+
     def age(self, dt_s: float, tip_um: float, flow: bool) -> None:
         """Let it end by itself: sooner with the jet, sooner the more the gap opens."""
         plant = self._plant
@@ -74,6 +78,11 @@ class Weld:
             self.held = True
             self._face_um = face_um
             self._strength_um = plant.strength_um * min(self._draws.exponential(), STRONGEST)
+
+    def hold_for_good(self) -> None:
+        """A fault: it holds whatever pulls."""
+        self.held = True
+        self._strength_um = inf
 
     def strain(self, dt_s: float, face_um: float, turning: bool) -> None:
         """The axis stands at `face_um`; a turning spindle twists."""

@@ -7,23 +7,30 @@ source contact drops first, the pump some time later, by themselves.
 from __future__ import annotations
 
 from math import inf
+from typing import Final
 
 from controller.core.commands import Output
 from controller.settings.units import S_PER_MS
 from sim.settings import ContactsPlant
 
+# How long a loose terminal makes and breaks (s). Chosen: longer than the contact needs to follow.
+CHATTER_S: Final = 0.03
+
 
 class Relay:
-    """A contact that follows its coil after a making or a breaking time (s). `welded`: shut for good."""
+    """A contact that follows its coil after a making or a breaking time (s).
 
-    __slots__ = ("_breaking_s", "_making_s", "closed", "due_s", "wanted", "welded")
+    Faults: `welded`, shut for good; `dead`, its coil gets no current.
+    """
+
+    __slots__ = ("_breaking_s", "_making_s", "closed", "dead", "due_s", "wanted", "welded")
 
     def __init__(self, making_s: float, breaking_s: float) -> None:
         self._making_s = making_s
         self._breaking_s = breaking_s
         self.closed = False
         self.wanted = False
-        self.welded = False
+        self.welded = self.dead = False
         self.due_s = inf
 
     @property
@@ -33,6 +40,7 @@ class Relay:
 
     def drive(self, on: bool, now_s: float) -> None:
         """Put the coil on or off."""
+        on = on and not self.dead
         if on == self.wanted:
             return
         self.wanted = on
@@ -48,14 +56,20 @@ class Relay:
             self.closed = self.wanted or self.welded
             self.due_s = inf
 
+    def settle_open(self) -> None:
+        """A person has broken a welded contact loose."""
+        self.welded = False
+        self.closed = self.wanted
+
 
 class Gate:
     """The charge pump behind the heartbeat: alive after a few edges, starved `hold_up_s` after the last one."""
 
-    __slots__ = ("_edges", "_edges_needed", "_hold_up_s", "alive", "starves_s")
+    __slots__ = ("_edges", "_edges_needed", "_hold_up_s", "alive", "starves_s", "supplied")
 
     def __init__(self, hold_up_s: float, edges_needed: int) -> None:
         self._hold_up_s = hold_up_s
+        self.supplied = True  # a fault: without supply its edges lead nowhere
         self._edges_needed = edges_needed
         self._edges = 0
         self.alive = False
@@ -63,6 +77,8 @@ class Gate:
 
     def edge(self, now_s: float) -> bool:
         """One heartbeat edge; return True when the gate came alive with it."""
+        if not self.supplied:
+            return False
         self.starves_s = now_s + self._hold_up_s
         if self.alive:
             return False
@@ -101,6 +117,9 @@ class Contacts:
         self._pump_cut_s = inf
         self._pump_gate = False
         self._powered = True
+        self.leaks = False
+        self._chatter_s = inf
+        self._broken = False
         self._own_s = inf
         self.next_s = inf
         self.live = self.sensing_on = self.flow = False
@@ -132,6 +151,17 @@ class Contacts:
         self._drive(now_s)
         self._plan_next()
 
+    def refresh(self, now_s: float) -> None:
+        """Something about the wiring has changed."""
+        self._drive(now_s)
+        self._plan_next()
+
+    def chatter(self, on: bool, now_s: float) -> None:
+        """A loose terminal at the source contact's coil: it breaks and makes by itself, or no more."""
+        self._chatter_s = now_s if on else inf
+        self._broken = False
+        self.refresh(now_s)
+
     def weld_source(self, now_s: float) -> None:
         """The source contact welds: from now on it is shut, whatever its coil wants."""
         self.source.weld()
@@ -152,6 +182,9 @@ class Contacts:
         if now_s >= self.gate.starves_s:
             self.gate.starve()
             self._pump_cut_s = now_s + self._pump_hold_s
+        if now_s >= self._chatter_s:
+            self._broken = not self._broken
+            self._chatter_s = now_s + CHATTER_S
         if now_s >= self._pump_cut_s:
             self._pump_gate = False
             self._pump_cut_s = inf
@@ -159,7 +192,7 @@ class Contacts:
 
     def _drive(self, now_s: float) -> None:
         """Coils follow pins, gate and power; contacts follow coils."""
-        self.source.drive(self._pins[Output.SOURCE] and self.gate.alive and self._powered, now_s)
+        self.source.drive(self._pins[Output.SOURCE] and self.gate.alive and self._powered and not self._broken, now_s)
         self.sensing.drive(self._pins[Output.SENSING], now_s)
         self.pump.drive(self._pins[Output.WATER] and self._pump_gate and self._powered, now_s)
         self.source.settle(now_s)
@@ -167,7 +200,8 @@ class Contacts:
         self.pump.settle(now_s)
         self.water.drive(self.pump.closed, now_s)
         self.water.settle(now_s)
-        self.live, self.sensing_on, self.flow = self.source.closed, self.sensing.closed, self.water.closed
+        self.live = self.source.closed or (self.leaks and self._powered)
+        self.sensing_on, self.flow = self.sensing.closed, self.water.closed
         self.contact_open = self.source.at_rest
 
     def _plan_next(self) -> None:
@@ -175,6 +209,7 @@ class Contacts:
         self._own_s = min(
             arriving_s,
             self._pump_cut_s,
+            self._chatter_s,
             self.source.due_s,
             self.sensing.due_s,
             self.pump.due_s,

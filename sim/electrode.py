@@ -77,6 +77,17 @@ class ElectrodeTruth:
         self.reference_um += by_um
         self._bent_at_um += by_um
 
+    def shorten(self, by_um: float, *, flat: bool) -> None:
+        """Stand out less by this much: the tip broke off (and is flat then), or the rod slipped."""
+        length_um = self.length_um - by_um
+        if flat:
+            self.height_um = [0.0] * self.rings.count
+            self._dirty = True
+            self.reference_um = length_um
+            self._bent_at_um = length_um
+        else:
+            self.advance(-by_um)
+
     def wear_bend_off(self) -> None:
         """The bent end wears away: to be called now and then, once a hole."""
         length_um = self.length_um

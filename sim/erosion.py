@@ -38,6 +38,8 @@ LEAST_CRATER: Final = 0.1
 LOAD_SHARE: Final = 0.2
 # Beyond this the tip leaks nothing that could be told from open. Chosen.
 LEAK_REACH_UM: Final = 2000.0
+# A bridge that is a fault would stand so long by itself (s). Chosen: longer than a small retreat waits.
+BRIDGED_S: Final = 30.0
 # A tip stays wet this many seconds after the jet stopped. Chosen.
 WET_S: Final = 20.0
 
@@ -78,6 +80,7 @@ class Erosion:
         sparks: Discharges so far.
         delays_s: Ignition delays, only collected when set to a list.
         struck_below: The tip went beyond the room under the plate.
+        dead, any_thickness: Faults: the source gives nothing; the plate is not as thick all over as the job says.
     """
 
     def __init__(
@@ -118,12 +121,18 @@ class Erosion:
         self._dry_s = inf
         self.in_contact = False
         self.struck_below = False
+        self.dead = self.any_thickness = False
         self.state = TrueGapState.OFF
         self.open_s = self.sparking_s = self.shorted_s = self.off_s = 0.0
         self.sparks = 0
         self.delays_s: list[float] | None = None
 
     # ------------------------------------------------------------------ what others see
+
+    @property
+    def hole(self) -> HoleTruth | None:
+        """The place of the work that the electrode stands over."""
+        return None if self._stance is None else self._stance.hole
 
     @property
     def bridged(self) -> bool:
@@ -165,7 +174,7 @@ class Erosion:
 
     def start_hole(self, surface_z_um: float, hole: HoleTruth) -> None:
         """Stand over a place of the work whose face is at `surface_z_um`; ValueError if it is of another plate."""
-        if hole.thickness_um != self._thickness_um:
+        if hole.thickness_um != self._thickness_um and not self.any_thickness:
             raise ValueError(f"a hole of {hole.thickness_um} um in a plate of {self._thickness_um} um")
         self._bridge.active = False
         self.electrode.wear_bend_off()
@@ -179,6 +188,30 @@ class Erosion:
             surface_z_um,
             hole,
         )
+
+    def weld_for_good(self) -> None:
+        """A fault: the tip sticks, stronger than any pull."""
+        self._weld.hold_for_good()
+        self.in_contact = True
+
+    def bridge_now(self) -> None:
+        """A fault: debris bridges the gap, for long."""
+        if self._stance is not None:
+            self._bridge.form(self._stance.tip_um)
+            self._bridge.last(BRIDGED_S)
+
+    def drop_outs_by(self, gain: float) -> None:
+        """A fault: the source drops out so many times as often."""
+        self._source.drop_outs_by(gain)
+
+    def clear_below(self, room_um: float) -> None:
+        """A fault: something lies this close behind the work, from the next hole on."""
+        self._clear_below_um = room_um
+
+    def start_over(self) -> None:
+        """The electrode's tip is another one: whoever stands here looks anew."""
+        if self._stance is not None:
+            self.start_hole(self._stance.surface_um, self._stance.hole)
 
     def leave(self) -> None:
         """Nothing is below the electrode now."""
@@ -206,7 +239,7 @@ class Erosion:
         self.open_s = self.sparking_s = self.shorted_s = self.off_s = 0.0
         if self._stance is not None:
             self._stand(self._stance, dt_s, face_z_um, live, flow, rev_min > 0.0)
-        if not live:
+        if not live or self.dead:
             return self._unpowered(dt_s)
         if self.in_contact or self._bridge.active:
             return self._shorted(dt_s, face_z_um, rev_min > 0.0)

@@ -50,10 +50,11 @@ class Ground:
         self._plan = plan
         self._rings = rings
         self._drawn_mm = places(job.holes)
-        self._thickness_um = job.work.thickness_mm * UM_PER_MM
+        self._stated_um = self._thickness_um = job.work.thickness_mm * UM_PER_MM
         self._row_um = plant.rod.row_um
         self.holes: dict[int, HoleTruth] = {}
         self._marks: dict[tuple[int, int], HoleTruth] = {}
+        self._moved_um = (0.0, 0.0)
         place, reference = machine.work_place, machine.reference_plate
         turned_rad = radians(place.rotation_deg)
         points_mm = [(hole.x_mm, hole.y_mm) for hole in plan.holes] + list(plan.touch_points_mm)
@@ -76,10 +77,26 @@ class Ground:
             plant.plate.reference_half_mm * UM_PER_MM,
         )
 
+    def move_work(self, x_um: float, y_um: float) -> None:
+        """Somebody pushes the work aside, its holes with it."""
+        self._moved_um = (self._moved_um[0] + x_um, self._moved_um[1] + y_um)
+
+    def lift_work(self, by_um: float) -> None:
+        """The work stands higher by this much."""
+        self.work.lift(by_um)
+
+    def thicken(self, times: float) -> None:
+        """Holes begun from now on are in a plate so many times as thick."""
+        self._thickness_um = times * self._stated_um
+
+    def in_work(self, x_um: float, y_um: float) -> tuple[float, float]:
+        """A place of the machine as a place of the work, wherever that has been pushed (um)."""
+        return x_um - self._moved_um[0], y_um - self._moved_um[1]
+
     def below(self, x_um: float, y_um: float) -> Below:
         """What is under this place."""
         work = self.work if self.placed is None else self.placed
-        if work.covers(x_um, y_um):
+        if work.covers(*self.in_work(x_um, y_um)):
             return Below.WORK
         return Below.REFERENCE if self.reference.covers(x_um, y_um) else Below.NOTHING
 
@@ -92,18 +109,28 @@ class Ground:
 
     def face_um(self, x_um: float, y_um: float) -> float:
         """Height of the work's face at a place (um), beyond its edges too."""
+        x_um, y_um = self.in_work(x_um, y_um)
         return self.work.surface_um(x_um, y_um) if self.placed is None else self.placed.face_um(x_um, y_um)
 
     def hole_at(self, x_um: float, y_um: float) -> HoleTruth:
-        """The hole of this place: a planned one, or a mark that nobody planned."""
+        """The hole of this place: a planned one, or a mark that nobody planned.
+
+        A rod that stands off the middle of a hole by more than its room stands on the rim.
+        """
+        x_um, y_um = self.in_work(x_um, y_um)
         index = self._planned(x_um, y_um)
         if index is not None:
-            if index not in self.holes:
-                self.holes[index] = self._solid()
-            return self.holes[index]
+            hole = self.holes.get(index)
+            if hole is None:
+                hole = self.holes[index] = self._solid()
+            if hole.centre_um is None or hole.removed_um3 <= 0.0:
+                hole.centre_um = (x_um, y_um)
+            if hypot(hole.centre_um[0] - x_um, hole.centre_um[1] - y_um) < self._rim_um(hole):
+                return hole
         mark = round(x_um / SAME_PLACE_UM), round(y_um / SAME_PLACE_UM)
         if mark not in self._marks:
             self._marks[mark] = self._solid()
+            self._marks[mark].centre_um = (x_um, y_um)
         return self._marks[mark]
 
     def _planned(self, x_um: float, y_um: float) -> int | None:
@@ -121,6 +148,11 @@ class Ground:
             ),
             None,
         )
+
+    @staticmethod
+    def _rim_um(hole: HoleTruth) -> float:
+        """How far off the middle a tip still goes in: until its cone's middle half meets the rim."""
+        return SAME_PLACE_UM if hole.removed_um3 <= 0.0 else hole.wall_um[0] - 0.5 * hole.rings.radius_um
 
     def _solid(self) -> HoleTruth:
         return HoleTruth(self._rings, self._thickness_um, self._row_um)

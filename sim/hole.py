@@ -7,8 +7,9 @@ diameter without steps. A row is exposed once the outermost floor ring has come 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cache
-from math import pi, sqrt
+from math import inf, pi, sqrt
 
 from sim.rings import LARGEST_SIZE, SIZE_STEP_UM, Rings
 
@@ -32,6 +33,7 @@ class HoleTruth:
     __slots__ = (
         "_rim_um",
         "_shares",
+        "centre_um",
         "depth_um",
         "reach",
         "removed_um3",
@@ -50,6 +52,7 @@ class HoleTruth:
         self.depth_um = [0.0] * rings.count
         self.wall_um = [rings.radius_um] * rows
         self.removed_um3 = 0.0
+        self.centre_um: tuple[float, float] | None = None  # in the work, where the electrode first stood
         self.reach = 0.0  # this place's own factor on the reach; drawn when the electrode first stands here
         self.through = False
         self._rim_um = thickness_um  # left of the outermost ring when its neighbour went through
@@ -69,6 +72,24 @@ class HoleTruth:
     def deepest_um(self) -> float:
         """Depth of the deepest ring."""
         return max(self.depth_um)
+
+    def side_room_um(self, profile_um: Sequence[float], tip_depth_um: float) -> float:
+        """How far a rod in the middle of the hole can go sideways until it meets the wall (um).
+
+        Args:
+            profile_um: Height of the rod's solid rings above its lowest point, from the axis outward.
+            tip_depth_um: How deep that point is below the face.
+        """
+        room_um = inf
+        outer = self.rings.count - len(profile_um)
+        for row in range(min(self.exposed, int(tip_depth_um / self.row_um) + 1)):
+            above_um = tip_depth_um - (row + 0.5) * self.row_um
+            rod_um = max(
+                (ring + outer + 1) * self.rings.width_um if h <= above_um else 0.0 for ring, h in enumerate(profile_um)
+            )
+            if rod_um > 0.0:
+                room_um = min(room_um, self.wall_um[row] - rod_um)
+        return room_um
 
     @property
     def missing_um3(self) -> float:

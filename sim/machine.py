@@ -7,10 +7,10 @@ contact switches in it, or the axis moves fast with a voltage on the electrode n
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import ceil, inf
+from math import ceil, hypot, inf
 from typing import Final
 
-from controller.core.commands import Command, Halt, Home, Move, Switch, Turn, Withhold
+from controller.core.commands import Command, Halt, Home, Move, Output, Switch, Turn, Withhold
 from controller.core.observation import BoardState, Observation
 from controller.plan.plan import Plan
 from controller.settings.job import Job
@@ -30,6 +30,7 @@ from sim.sampler import Sampler
 from sim.settings import PlantSettings
 from sim.state import TrueState
 from sim.stick import Stick
+from sim.upset import Upset
 from sim.water import WaterTruth
 from sim.workpiece import Rod, Workpiece
 
@@ -51,6 +52,13 @@ LEFT_ABOVE_UM: Final = 1000.0
 LET_GO_UM: Final = 15.0
 # What stands back from the lowest point by no more than this belongs to the flat at the end. Chosen.
 FLAT_UM: Final = 2.0
+# What a rod gives way sideways at its end before it stays bent. Chosen: the yield of a 1.2 mm rod of tungsten 45 mm
+# free lies above 1 mm (L²·σ/(3·E·r), σ 1 GPa).
+SPRING_UM: Final = 1000.0
+# Down or up by less than this the room beside the rod is the same (um). Chosen: a row of the wall is higher.
+SIDE_UM: Final = 10.0
+# From one look at the machine to the next while the host is away (s). Chosen: finer than any tick.
+ALONE_TICK_S: Final = 0.005
 
 
 class VirtualMachine:
@@ -116,6 +124,10 @@ class VirtualMachine:
         self._rod_worn_um3 = -1.0
         self._pressed_um = 0.0
         self._bending = False
+        self._side_um = self._side_tip_um = inf
+        self._upset: Upset | None = None
+        self.plate_grounded = True
+        self._scatter_um = plant.plate.touch_scatter_um
         self._leak_ohm, self._leak_until_us = inf, 0
         self._tick_us = 0
         self._readings: list[int] = []
@@ -141,7 +153,7 @@ class VirtualMachine:
             self._let_contacts_change()
         self._run(to_us)
         axes = self._axes
-        return Observation(
+        seen = Observation(
             to_us / US_PER_S,
             self._readings,
             0.001,  # the last sample of a stream at 1 kHz is never older (wires.md)
@@ -157,6 +169,84 @@ class VirtualMachine:
             BoardState.READY if axes.homed else self._board(),
             axes.homed,
         )
+        return seen if self._upset is None else self._upset.spoil(seen)
+
+    @property
+    def time_s(self) -> float:
+        """Machine time."""
+        return self._now_us / US_PER_S
+
+    # -- what goes wrong at the plant or its wires (sim/faults.py) -----------------------------------------------------
+
+    def upset_wires(self) -> Upset:
+        """What is wrong on the wires."""
+        if self._upset is None:
+            self._upset = Upset()
+        return self._upset
+
+    def silence(self, seconds: float) -> None:
+        """No sample comes for a time."""
+        self.upset_wires().silence(self.time_s, self.time_s + seconds)
+
+    def outputs_low(self) -> None:
+        """The sampler lets every output go."""
+        for output in Output:
+            self._contacts.switch(output, False, self.time_s)
+
+    def alone(self, seconds: float) -> None:
+        """Time passes without the host: no command and no heartbeat."""
+        truth = self.truth
+        truth.alone = True
+        live_s = 0.0
+        for _ in range(round(seconds / ALONE_TICK_S)):
+            self.advance(ALONE_TICK_S)
+            live_s += ALONE_TICK_S if self._contacts.live else 0.0
+        truth.live_alone_s = max(truth.live_alone_s, live_s)
+
+    def flood(self, film_um: float, extra_us_cm: float) -> None:
+        """Water stands on everything, and conducts more than by its dirt; nothing for none."""
+        self._film.flood_um = film_um
+        self._water.extra_us_cm = extra_us_cm
+
+    def thicken(self, times: float) -> None:
+        """From the next hole on the work is so many times as thick as the job says."""
+        self._erosion.any_thickness = True
+        self._ground.thicken(times)
+
+    def shorten_electrode(self, by_um: float, *, flat: bool) -> None:
+        """The tip breaks off (and is flat then), or the rod slips up in its holder."""
+        self._electrode.shorten(by_um, flat=flat)
+        self._erosion.start_over()
+
+    def dirty_plate(self, scatter_um: float | None) -> None:
+        """Touches on the reference plate scatter by this much; None for what is usual."""
+        self._scatter_um = self._plant.plate.touch_scatter_um if scatter_um is None else scatter_um
+
+    def lift_work(self, by_um: float) -> None:
+        """The work stands higher (or lower) than it did."""
+        self._ground.lift_work(by_um)
+        self._elsewhere = True
+
+    def move_work(self, x_um: float, y_um: float) -> None:
+        """Somebody pushes the work aside."""
+        self._ground.move_work(x_um, y_um)
+
+    def left_alone(self, seconds: float) -> None:
+        """The host has gone: no command and no heartbeat for a time. Then it is back.
+
+        Opening the ports resets both boards: every output low, positions unknown.
+        """
+        self.alone(seconds)
+        self.outputs_low()
+        self._axes.forget()
+        if self._upset is not None:
+            self._upset.board, self._upset.silent_from_s = None, None
+        self._rev_min = 0.0
+
+    @property
+    def face_z_um(self) -> float:
+        """True height of the holder's face."""
+        return self._axes.face_z_um
 
     @property
     def axes(self) -> Axes:
@@ -174,6 +264,7 @@ class VirtualMachine:
 
     def carry_out(self, commands: Sequence[Command]) -> None:
         """Send a completed tick's commands and its heartbeat edge."""
+        self.truth.alone = False
         now_s = self._now_us / US_PER_S
         for command in commands:
             self._send(command, now_s)
@@ -287,19 +378,21 @@ class VirtualMachine:
     def _ohm(self) -> float:
         """What the sensing feed sees between electrode and grounded metal (ohm)."""
         if self._below is Below.REFERENCE:
-            return self._ohm_to_reference()
+            return self._plate_ohm()
         if self._ground.placed is not None and not self._begun:
             return self._ohm_to(self._ground.placed)
         if self._below is Below.WORK:
-            if self._erosion.in_contact or self._erosion.bridged:
+            if self._erosion.in_contact or self._erosion.bridged or self._at_wall():
                 return self._plant.sampler.contact_ohm
             tip_um = self._axes.face_z_um - self._electrode.length_um - self._metal_um
             if tip_um < self._film.reach_um(self._now_us / US_PER_S):
                 return self._erosion.leak_ohm()
         return inf
 
-    def _ohm_to_reference(self) -> float:
+    def _plate_ohm(self) -> float:
         gap_um = self._press_on_plate()
+        if not self.plate_grounded:
+            return inf
         if gap_um <= 0.0:
             return self._plant.sampler.contact_ohm
         reach_um = self._film.reach_um(self._now_us / US_PER_S)
@@ -376,7 +469,7 @@ class VirtualMachine:
             self._bending = False
             return gap_um
         if self._roughness_um == inf:
-            self._roughness_um = self._plant.plate.touch_scatter_um * self._touch.normal()
+            self._roughness_um = self._scatter_um * self._touch.normal()
             self._pressed_um = 0.0
         gap_um += self._roughness_um
         beyond_um = -gap_um - self._plant.rod.crash_um
@@ -394,6 +487,9 @@ class VirtualMachine:
         tip_um = axes.face_z_um - self._electrode.length_um
         here_um = self._ground.height_um(x_um, y_um)
         moved, axes.moved_sideways = axes.moved_sideways, False
+        if moved and self._inside(x_um, y_um, tip_um):
+            return
+        self._side_um = inf
         if self._ground.placed is not None and self._below is not Below.REFERENCE and not self._begun:
             if moved and tip_um < self._ground.face_um(x_um, y_um) + NEW_TOUCH_UM:
                 self._press_on(self._ground.placed)
@@ -417,6 +513,29 @@ class VirtualMachine:
     def _begun(self) -> bool:
         """The place below has been drilled: what is metal there is the hole's affair."""
         return self._hole is not None and self._hole.deepest_um > 0.0
+
+    def _inside(self, x_um: float, y_um: float, tip_um: float) -> bool:
+        """True while the rod moves sideways inside a hole; it meets the wall, and gives way like a spring."""
+        hole = self._erosion.hole
+        if hole is None or hole.centre_um is None or hole.removed_um3 <= 0.0 or tip_um >= self._metal_um:
+            return False
+        x, y = self._ground.in_work(x_um, y_um)
+        off_um = hypot(x - hole.centre_um[0], y - hole.centre_um[1])
+        self._side_um = hole.side_room_um(self._electrode.profile_um, self._metal_um - tip_um) - off_um
+        if -self._side_um > SPRING_UM:
+            self._bend(-self._side_um - SPRING_UM)
+        return True
+
+    def _at_wall(self) -> bool:
+        """True when the rod stands against the wall of its hole; looked at anew once it has moved up or down."""
+        tip_um = self._axes.face_z_um - self._electrode.length_um
+        if tip_um >= self._metal_um:
+            return False
+        if abs(tip_um - self._side_tip_um) > SIDE_UM:
+            self._side_tip_um = tip_um
+            x_um, y_um, _ = self._axes.face_um
+            self._inside(x_um, y_um, tip_um)
+        return self._side_um <= 0.0
 
     def _bend(self, by_um: float) -> None:
         """The rod gives way by `by_um`; one crash, however many pieces of time it takes."""

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final, Protocol
 
+from controller.core.cycles.attend import HELD
 from controller.core.events import PromptRaised
 from controller.core.requests import Answer, Request
 from sim.random import Streams
@@ -52,7 +53,7 @@ class VirtualOperator:
 
     def requests(self, time_s: float, waiting: PromptRaised | None) -> Sequence[Request]:
         """What the operator asks of the core in this tick: an answer when one is due, else nothing."""
-        if waiting is None or waiting.prompt == self._answered:
+        if waiting is None or waiting.prompt == self._answered or waiting.topic == HELD:
             return NO_REQUESTS
         if waiting.prompt != self._seen:
             self._seen, self._due_s = waiting.prompt, time_s + ANSWER_S
@@ -61,6 +62,12 @@ class VirtualOperator:
         self._work(waiting)
         self._answered = waiting.prompt
         return (Answer(waiting.prompt, waiting.choices[0]),)
+
+    def obey(self, waiting: PromptRaised, choice: str) -> None:
+        """Do what somebody else's answer says was done."""
+        if choice == waiting.choices[0] and waiting.prompt != self._answered:
+            self._work(waiting)
+        self._answered = waiting.prompt
 
     def gauge(self, true_diameter_mm: float) -> float:
         """The diameter read with pins: the truth and the pins' error (mm)."""

@@ -43,6 +43,10 @@ class WorkPlate:
         self._bow_um = bow_um
         self._corner_um = hypot(*half_um)
 
+    def lift(self, by_um: float) -> None:
+        """It stands higher by this much from now on."""
+        self._height_um += by_um
+
     def covers(self, x_um: float, y_um: float) -> bool:
         """True when the plate is below this place."""
         x, y = x_um - self._centre_um[0], y_um - self._centre_um[1]
@@ -68,7 +72,17 @@ class Film:
         drip_s: How long it hangs (s).
     """
 
-    __slots__ = ("_drip_s", "_drip_um", "_film_s", "_rest_um", "_running", "_start_um", "_stopped_s", "wetted")
+    __slots__ = (
+        "_drip_s",
+        "_drip_um",
+        "_film_s",
+        "_rest_um",
+        "_running",
+        "_start_um",
+        "_stopped_s",
+        "flood_um",
+        "wetted",
+    )
 
     def __init__(self, start_um: float, rest_um: float, film_s: float, drip_um: float, drip_s: float) -> None:
         self._start_um = start_um
@@ -79,6 +93,7 @@ class Film:
         self._stopped_s = -inf
         self._running = False
         self.wetted = False
+        self.flood_um = 0.0  # a fault: water stands on everything
 
     def run(self, flow: bool, now_s: float) -> None:
         """The jet runs from this moment, or stops."""
@@ -89,6 +104,8 @@ class Film:
 
     def thickness_um(self, now_s: float) -> float:
         """Film on a plate (um)."""
+        if self.flood_um:
+            return self.flood_um
         if not self.wetted:
             return 0.0
         if self._running:

@@ -5,6 +5,20 @@ from __future__ import annotations
 from collections.abc import Callable
 
 
+class BreakAway:
+    """Draws the drag at which a face lets go: evenly up to `most_um`. A class, so that a plant can be put aside."""
+
+    __slots__ = ("_most_um", "_uniform")
+
+    def __init__(self, most_um: float, uniform: Callable[[], float]) -> None:
+        self._most_um = most_um
+        self._uniform = uniform
+
+    def __call__(self) -> float:
+        """The next drag (um)."""
+        return self._most_um * self._uniform()
+
+
 class Play:
     """A dead band with friction behind it.
 

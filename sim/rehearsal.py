@@ -10,14 +10,17 @@ from collections.abc import Callable, Sequence
 from typing import Protocol
 
 from controller.core.commands import Command
+from controller.core.cycles.attend import HELD
 from controller.core.events import ElectrodeMeasured, Event, HoleFinished, HoleStarted, PromptRaised, RunEnded
 from controller.core.observation import Observation
-from controller.core.requests import Request
+from controller.core.requests import Answer, Request
 from controller.plan.plan import Plan
 from controller.record.journal import TrueHole, TrueTip
 from controller.settings.job import Job
 from controller.settings.machine import Machine
 from controller.settings.units import UM_PER_MM
+from sim.aside import PutAside, put_aside
+from sim.faults import Injector, Planned, Site
 from sim.machine import VirtualMachine
 from sim.operator import NO_REQUESTS, VirtualOperator
 from sim.random import Streams
@@ -80,6 +83,9 @@ class Rehearsal:
         sink: Where events and truths go.
         operator: Whether anybody answers prompts; else the run ends as `held` at the first.
         watch: Called after every tick.
+        faults: What goes wrong, and when.
+        patient: Without an operator it waits, since somebody who watches answers.
+        aside: The machine as an earlier rehearsal has put it aside, instead of a new one.
 
     Attributes:
         ended: How it ended, once it is over.
@@ -88,13 +94,16 @@ class Rehearsal:
 
     __slots__ = (
         "_answered",
+        "_asked",
         "_job",
+        "_patient",
         "_plant",
         "_seed",
         "_sink",
         "_tick_s",
         "core",
         "ended",
+        "injector",
         "operator",
         "time_s",
         "virtual",
@@ -113,14 +122,22 @@ class Rehearsal:
         *,
         operator: bool = True,
         watch: Watch | None = None,
+        faults: tuple[Planned, ...] = (),
+        aside: PutAside | None = None,
+        patient: bool = False,
     ) -> None:
-        self.virtual = VirtualMachine(machine, job, plan, plant, seed)
+        if aside is None:
+            self.virtual = VirtualMachine(machine, job, plan, plant, seed)
+            self.operator = VirtualOperator(self.virtual, machine.holder.protrusion_mm, Streams(seed))
+            self.injector = Injector(faults, Site(self.virtual))
+        else:
+            self.virtual, self.operator, self.injector = aside.virtual, aside.operator, aside.injector
         self.core = core
-        self.operator = VirtualOperator(self.virtual, machine.holder.protrusion_mm, Streams(seed))
         self.ended: RunEnded | None = None
-        self.time_s = 0.0
+        self.time_s = self.virtual.time_s
         self.watch = watch
-        self._answered = operator
+        self._answered, self._patient = operator, patient
+        self._asked: Sequence[Request] = NO_REQUESTS
         self._job, self._plant, self._seed = job, plant, seed
         self._sink = sink
         self._tick_s = 1.0 / machine.tick_hz
@@ -128,9 +145,14 @@ class Rehearsal:
     def step(self, ticks: int) -> bool:
         """Go on for at most `ticks` ticks; False when the run is over."""
         virtual, core, watch, tick_s = self.virtual, self.core, self.watch, self._tick_s
+        injector = self.injector
         for _ in range(ticks):
             observation = virtual.advance(tick_s)
-            asked = NO_REQUESTS if core.waiting is None else self._prompted(core.waiting, observation.time_s)
+            if observation.time_s >= injector.next_s:
+                injector.act(observation)
+            asked, self._asked = self._asked, NO_REQUESTS
+            if core.waiting is not None and not asked:
+                asked = self._prompted(core.waiting, observation.time_s)
             out = core.tick(observation, asked)
             virtual.carry_out(out.commands)
             if watch is not None:
@@ -142,10 +164,25 @@ class Rehearsal:
                 return False
         return True
 
+    def ask(self, requests: Sequence[Request]) -> None:
+        """Ask something of the core in the next tick, as somebody who watches does.
+
+        Whoever answers a prompt here has no hands at the machine: the virtual operator's do the work first.
+        """
+        waiting = self.core.waiting
+        for request in requests:
+            if waiting is not None and isinstance(request, Answer) and request.prompt == waiting.prompt:
+                self.operator.obey(waiting, request.choice)
+        self._asked = requests
+
     def end(self, outcome: str, reason: str) -> None:
         """Break off here, between two ticks; nothing happens to a rehearsal that is over."""
         if self.ended is None:
             self._take([RunEnded(self.time_s, outcome, reason)])
+
+    def put_aside(self) -> bytes:
+        """The machine as it stands, and whoever is about it: `sim.aside.taken_up` gives them back."""
+        return put_aside(PutAside(self.virtual, self.operator, self.injector))
 
     def gauged_diameters_mm(self) -> list[tuple[int, float]]:
         """What the virtual operator reads with pins on every hole that is through, by number."""
@@ -157,6 +194,8 @@ class Rehearsal:
         """A prompt waits: the operator's answer when it is due, or the end when there is no operator."""
         if self._answered:
             return self.operator.requests(time_s, waiting)
+        if self._patient or waiting.topic == HELD:
+            return NO_REQUESTS
         self.time_s = time_s
         self.end("held", f"the operator is needed: {waiting.what_happened}")
         return NO_REQUESTS
@@ -173,7 +212,9 @@ class Rehearsal:
 
     def _true_hole(self, finished: HoleFinished) -> TrueHole:
         truth = self.virtual.truth
-        hole = truth.holes[finished.hole]
+        hole = truth.holes.get(finished.hole)
+        if hole is None:  # whatever was drilled, it was not drilled there
+            return TrueHole(finished.hole, 0.0, 0.0, self._full_mm(), False)
         return TrueHole(
             finished.hole,
             hole.entry_diameter_um() / UM_PER_MM,

@@ -21,7 +21,19 @@ LEAST_BURNING: Final = 0.5
 class Source:
     """Draws what the source does next. Voltages in V, times in s, energies in J."""
 
-    __slots__ = ("_draws", "_drops", "_off", "_on", "_plant", "_until_drop", "_volts", "chopped", "open_v", "shorted_v")
+    __slots__ = (
+        "_draws",
+        "_drops",
+        "_off",
+        "_on",
+        "_plant",
+        "_until_drop",
+        "_volts",
+        "chopped",
+        "open_v",
+        "rate_gain",
+        "shorted_v",
+    )
 
     def __init__(self, plant: PlantSettings, draws: Draws, drops: Draws) -> None:
         self._plant = plant.source
@@ -34,6 +46,7 @@ class Source:
         self.open_v = plant.source.open_v
         self.shorted_v = plant.source.shorted_v
         self._until_drop = inf
+        self.rate_gain = 1.0  # a fault: drop-outs so many times as often
         self._arm()
 
     def burning_v(self) -> float:
@@ -102,8 +115,13 @@ class Source:
             drawn_ms = plant.dropout_median_ms * (1.0 + PERIOD_SCATTER * self._drops.normal())
         return min(max(drawn_ms, plant.dropout_min_ms), plant.dropout_max_ms) * S_PER_MS
 
+    def drop_outs_by(self, gain: float) -> None:
+        """From now on so many times as often."""
+        self.rate_gain = gain
+        self._arm()
+
     def _arm(self) -> None:
-        rate_hz = self._plant.dropout_rate_hz * self._plant.dropout_rate_scale
+        rate_hz = self._plant.dropout_rate_hz * self._plant.dropout_rate_scale * self.rate_gain
         if rate_hz <= 0.0:
             self._until_drop = inf
         elif self._plant.dropout_law == "periodic":

@@ -99,6 +99,11 @@ class Stance:
         return self._water.dirt + self._debris.dirt
 
     @property
+    def surface_um(self) -> float:
+        """Height of the work's face here (um, machine frame)."""
+        return self._surface_um
+
+    @property
     def gap_um(self) -> float:
         """Smallest distance under the rod between the mean surfaces; inf where there is nothing below."""
         return self.tip_um + self.gap.clearance_um()

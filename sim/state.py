@@ -27,6 +27,8 @@ class TrueState:
         hot_openings: How often the source contact opened while it carried current.
         crashes: How often the tip was driven sideways or down into metal so far that the rod bent.
         live_at_plate_s: Time for which the source stood on the electrode over the reference plate.
+        live_alone_s: Longest time for which the source stayed on the electrode after the host's last tick, while it was
+            away; `alone`: it is away now.
         both_feeds_s: Time for which source and sensing feed were on the electrode together.
     """
 
@@ -37,11 +39,13 @@ class TrueState:
         "_shares",
         "_stick",
         "_water",
+        "alone",
         "both_feeds_s",
         "crashes",
         "cut",
         "erosion",
         "hot_openings",
+        "live_alone_s",
         "live_at_plate_s",
     )
 
@@ -58,6 +62,8 @@ class TrueState:
         self.crashes = 0
         self.live_at_plate_s = 0.0
         self.both_feeds_s = 0.0
+        self.live_alone_s = 0.0
+        self.alone = False
         self.cut = False
         self._shares = (0.0, 0.0, 0.0, 0.0)
 

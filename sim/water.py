@@ -15,11 +15,12 @@ S_PER_UM: Final = 1e-10
 class WaterTruth:
     """The water in the tank, shared by all holes of a job."""
 
-    __slots__ = ("_plant", "removed_um3")
+    __slots__ = ("_plant", "extra_us_cm", "removed_um3")
 
     def __init__(self, plant: PlantSettings) -> None:
         self._plant = plant.water
         self.removed_um3 = 0.0
+        self.extra_us_cm = 0.0  # a fault: salt
 
     @property
     def dirt(self) -> float:
@@ -31,7 +32,8 @@ class WaterTruth:
     @property
     def conductivity_us_cm(self) -> float:
         """The water's conductivity now."""
-        return self._plant.conductivity_us_cm * (1.0 + self._plant.conductivity_gain * self.dirt)
+        own_us_cm = self._plant.conductivity_us_cm * (1.0 + self._plant.conductivity_gain * self.dirt)
+        return own_us_cm + self.extra_us_cm
 
     def set_dirt(self, dirt: float) -> None:
         """Start with water as dirty as this (below the plant's dirt scale)."""

@@ -9,19 +9,35 @@ from sim.settings import PlantSettings
 from sim.settings import Wear as WearPlant
 
 
-def _even(plant: WearPlant) -> Callable[[float], float]:
-    share = plant.volumetric_ratio * plant.tool_scale
-    return lambda _depth_um: share
+class Even:
+    """The same ratio at every depth."""
+
+    def __init__(self, plant: WearPlant) -> None:
+        self._share = plant.volumetric_ratio * plant.tool_scale
+
+    def __call__(self, _depth_um: float) -> float:
+        """The ratio at a depth."""
+        return self._share
 
 
-def _rising(plant: WearPlant) -> Callable[[float], float]:
-    # The deeper the hole, the more the debris on its way out costs the tool; straight in depth: chosen as the simplest
-    # law under which an assumed wear ratio is off by more with depth (Puthumana, Bissacco & Hansen 2017).
-    share = plant.volumetric_ratio * plant.tool_scale
-    return lambda depth_um: share * (1.0 + depth_um / plant.rise_um)
+class Rising:
+    """The deeper the hole, the more the debris on its way out costs the tool.
+
+    Straight in depth: chosen as the simplest law under which an assumed wear ratio is off by more with depth
+    (Puthumana, Bissacco & Hansen 2017).
+    """
+
+    def __init__(self, plant: WearPlant) -> None:
+        self._share = plant.volumetric_ratio * plant.tool_scale
+        self._rise_um = plant.rise_um
+
+    def __call__(self, depth_um: float) -> float:
+        """The ratio at a depth."""
+        return self._share * (1.0 + depth_um / self._rise_um)
 
 
-LAWS: Final = {"even": _even, "rising": _rising}
+# Classes and not closures: a plant can be put aside and taken up again.
+LAWS: Final[dict[str, Callable[[WearPlant], Callable[[float], float]]]] = {"even": Even, "rising": Rising}
 
 
 def wear_against_depth(plant: PlantSettings) -> Callable[[float], float]:

@@ -18,7 +18,7 @@ from sim.boards.board import home_ends, home_switches
 from sim.boards.firmata import FirmataBoard, FirmataTiming
 from sim.boards.status import StatusBoard
 from sim.boards.status_settings import StatusSettings, StatusTiming
-from sim.faults import Injector, Planned
+from sim.faults import Injector, Planned, Site
 from sim.machine import VirtualMachine
 from sim.random import Streams
 from sim.settings import PlantSettings
@@ -68,7 +68,7 @@ class WiredMachine:
         self.sampler = FirmataBoard(FirmataTiming(baud=machine.sampler.baud), self.pins, sampler_chance.uniform)
         self.now_s = 0.0
         self._pieces = 0
-        self._injector = Injector(faults, self)
+        self._injector = Injector(faults, Site(self.plant, self))
         self._settings, self._job, self._seed = plant, job, seed
         self._dirt: dict[int, tuple[float, float]] = {}
 
@@ -76,7 +76,8 @@ class WiredMachine:
         """Let time pass up to `to_s`; return what the motion board and the sampler have sent meanwhile."""
         motion, sampler = bytearray(), bytearray()
         while (boundary_s := (self._pieces + 1) * PIECE_S) <= to_s + NEARLY_S:
-            self._injector.act(self._pieces * PIECE_S)
+            if self._pieces * PIECE_S >= self._injector.next_s:
+                self._injector.act(self._pieces * PIECE_S)
             motion += self.motion.advance(boundary_s)
             sampler += self.sampler.advance(boundary_s)
             self.pins.look(self.plant.advance(PIECE_S))

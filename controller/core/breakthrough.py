@@ -34,6 +34,8 @@ FREE_SPARKS: Final = 3.0
 # shift, threshold 5 scatters (Montgomery, ch. 9: k = δ/2, h = 4 to 5), in the score's own unit.
 ALLOWANCE: Final = 0.35
 THRESHOLD: Final = 1.75
+# No front ends above this share of the thickness: first spark and wear make a hole seem deeper than it is. Chosen.
+VANISHED_SHARE: Final = 0.7
 
 
 class Breakthrough:
@@ -86,6 +88,21 @@ class Breakthrough:
             return self._full
         # A sheet too thin to have shown a whole front: the costliest slice is what comes nearest to it.
         return self._most / SLICE_UM if self._most else None
+
+    @property
+    def vanished(self) -> bool:
+        """The front has gone where the work is still solid: a whole free run that began well above the far face."""
+        whole = len(self._recent) == self._recent.maxlen
+        return whole and self._edge_um - FREE_RUN_UM < VANISHED_SHARE * self._thickness_um and self._free()
+
+    def _free(self) -> bool:
+        usual = self.usual
+        return usual is not None and sum(self._recent) <= max(FREE_SHARE * usual * FREE_RUN_UM, FREE_SPARKS)
+
+    def skip_to(self, feed_um: float) -> None:
+        """Begin at this feed: what lies above was made at another time."""
+        self._edge_um = feed_um
+        self._recent.clear()
 
     def progress(self, deepest_um: float, sparks: float) -> None:
         """The tip's deepest feed so far, and the sparks since the last call."""

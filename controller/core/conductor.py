@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
+from controller.core.causes import MEANINGS, Cause, Trip
 from controller.core.commands import Command, Halt, Move, Output, Switch, Turn
 from controller.core.cycles.ask import EndRun
 from controller.core.cycles.stand_down import stand_down
@@ -23,7 +24,7 @@ from controller.core.interlocks import ROUNDING_UM
 from controller.core.observation import BoardState, Observation
 from controller.core.phases import Phase, Trigger
 from controller.core.requests import HoldRequest, Request
-from controller.core.rig import Bench, Cycle, Trip
+from controller.core.rig import Bench, Cycle
 from controller.core.snapshot import Snapshot
 from controller.settings.units import UM_PER_MM
 
@@ -121,7 +122,9 @@ class Conductor:
             return
         out.events.append(CommandRefused(self._bench.now_s, repr(command), refusal))
         raise RefusedTrip(
-            "command refused", f"the interlocks refused {command!r}: {refusal}", "report it: a fault of the program"
+            Cause.PROGRAM,
+            f"{MEANINGS[Cause.PROGRAM].words} (the interlocks refused {command!r}: {refusal})",
+            MEANINGS[Cause.PROGRAM].remedy,
         )
 
     def _fault(self, trip: Trip, out: TickOutput) -> None:
@@ -134,7 +137,7 @@ class Conductor:
         if onward is not None:
             self._cycle = onward
             return
-        self._end(out, "fault", f"{trip.cause}: {trip.meaning}. {trip.remedy}")
+        self._end(out, "fault", f"{trip.cause}: {trip.meaning}. Remedy: {trip.remedy}; then `resume`")
 
     def _make_safe(self, out: TickOutput) -> None:
         """Source off at once, then the tip out of the hole if the board can be trusted, water off last."""

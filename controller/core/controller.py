@@ -5,16 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from controller.core.conductor import Conductor
+from controller.core.cycles.take_up import remember
 from controller.core.electrode import Electrode
 from controller.core.events import Event, HoleFinished
 from controller.core.gap import GapState
 from controller.core.interlocks import Interlocks
 from controller.core.phases import PhaseMachine
-from controller.core.program import program
+from controller.core.program import holes_to_measurement, program
+from controller.core.requests import HoldRequest, Request
 from controller.core.rig import Rig, Setting, guessed_cone_mm
 from controller.core.sense import Sense
 from controller.core.servo import Servo
 from controller.core.snapshot import Snapshot
+from controller.core.standing import Standing
 from controller.plan.overcut import Overcut
 from controller.plan.plan import Plan
 from controller.plan.wear import disc_area_mm2, length_lost_mm
@@ -25,9 +28,20 @@ from controller.settings.units import UM_PER_MM
 
 
 class Controller(Conductor):
-    """The whole control core of a job. Pure: `tick` in, `TickOutput` out; no I/O, no clock, no randomness."""
+    """The whole control core of a job. Pure: `tick` in, `TickOutput` out; no I/O, no clock, no randomness.
 
-    def __init__(self, machine: Machine, job: Job, technology: Technology, plan: Plan, overcut: Overcut) -> None:
+    With `before` it takes up a run that ended early or broke off.
+    """
+
+    def __init__(
+        self,
+        machine: Machine,
+        job: Job,
+        technology: Technology,
+        plan: Plan,
+        overcut: Overcut,
+        before: Standing | None = None,
+    ) -> None:
         given = Setting(machine, job, technology, plan, overcut)
         rig = Rig(
             given,
@@ -37,9 +51,12 @@ class Controller(Conductor):
             Servo(1.0 / machine.tick_hz, foretold_front_um_s(given)),
             new_electrode(given),
         )
+        self._holes_done = 0
+        if before is not None:
+            remember(rig, before)
+            self._holes_done = len(before.finished)
         super().__init__(rig, program(rig))
         self._rig = rig
-        self._holes_done = 0
 
     @property
     def gap_state(self) -> GapState:
@@ -72,7 +89,17 @@ class Controller(Conductor):
             rig.electrode.tip_u_mm,
             rig.electrode.cone_mm,
             rig.electrode.stock_mm,
+            rig.pierce_um / UM_PER_MM,
+            rig.full_um / UM_PER_MM,
+            holes_to_measurement(rig),
+            rig.wishes.words(),
         )
+
+    def _heed(self, requests: Sequence[Request]) -> None:
+        super()._heed(requests)
+        for request in requests:
+            if not isinstance(request, HoldRequest):
+                self._rig.wishes.take(request)
 
     def _follow(self, events: Sequence[Event]) -> None:
         super()._follow(events)

@@ -36,6 +36,7 @@ class Electrode:
         stock_mm: length of rod that is left in all, tip to the end above the holder.
         cone_mm, cone_u_mm: length of the worn cone, as the last holes showed it.
         cones_seen: how many holes this rod's tip has made.
+        suspected_mm: by how much first sparks have changed the belief since the last measurement.
     """
 
     __slots__ = (
@@ -52,6 +53,7 @@ class Electrode:
         "cone_u_mm",
         "cones_seen",
         "stock_mm",
+        "suspected_mm",
     )
 
     def __init__(
@@ -69,6 +71,7 @@ class Electrode:
         # A new rod is flat; how far from flat it soon gets is as uncertain as the whole guess.
         self.cone_mm, self.cone_u_mm = 0.0, cone_mm
         self.cones_seen = 0
+        self.suspected_mm = 0.0
 
     @property
     def tip_mm(self) -> float:
@@ -94,6 +97,44 @@ class Electrode:
     def wear_u_mm(self) -> float:
         """Standard uncertainty of the wear of one more hole: of the average and of the scatter."""
         return sqrt(self._wear_var + self._scatter2)
+
+    @property
+    def belief(self) -> tuple[float, ...]:
+        """Everything that is believed, as numbers; `believe` takes it up again."""
+        return (
+            self._tip,
+            self._tip_var,
+            self._wear,
+            self._wear_var,
+            self._cov,
+            self._drift,
+            self._scatter2,
+            self._scatter_weight,
+            self._holes_since,
+            self.stock_mm,
+            self.cone_mm,
+            self.cone_u_mm,
+            float(self.cones_seen),
+        )
+
+    def believe(self, belief: tuple[float, ...]) -> None:
+        """Take up what was believed before. Raises ValueError for numbers that are no such belief."""
+        (
+            self._tip,
+            self._tip_var,
+            self._wear,
+            self._wear_var,
+            self._cov,
+            self._drift,
+            self._scatter2,
+            self._scatter_weight,
+            self._holes_since,
+            self.stock_mm,
+            self.cone_mm,
+            self.cone_u_mm,
+            cones_seen,
+        ) = belief
+        self.cones_seen = int(cones_seen)
 
     def drilled(self, share: float) -> None:
         """One hole's wear, or a share of it, was taken from the tip."""
@@ -130,8 +171,13 @@ class Electrode:
     def found_shorter(self, by_mm: float, u_mm: float) -> None:
         """A first spark came later (or sooner, negative) than the believed tip allows: believe it, and measure soon."""
         self._tip -= by_mm
+        self.suspected_mm += by_mm
         self._tip_var = u_mm**2
         self._cov = 0.0
+
+    def unsettle(self, u_mm: float) -> None:
+        """Hands were on it: where it stands is known no better than this, what was learned of wear stays."""
+        self._tip_var, self._cov, self._holes_since = u_mm**2, 0.0, 0.0
 
     def renewed(self, tip_mm: float, u_mm: float, stock_mm: float | None = None) -> None:
         """The electrode was pushed down or replaced: the tip is known anew, what was learned of wear stays."""

@@ -122,6 +122,36 @@ class ElectrodeAdvanced(Event):
 
 
 @dataclass(slots=True, frozen=True)
+class Checkpoint(Event):
+    """What is believed of the electrode (`Electrode.belief`) and of the sparks that a µm costs (0: not known yet).
+
+    Told whenever it has changed for good, for a run that has to be taken up from here.
+    """
+
+    belief: tuple[float, ...]
+    sparks_per_um: float
+
+
+@dataclass(slots=True, frozen=True)
+class RunResumed(Event):
+    """The run is taken up again: how it had ended (`broke off` without a word), holes made, the one begun (0: none)."""
+
+    after: str
+    finished: int
+    begun: int
+
+
+@dataclass(slots=True, frozen=True)
+class Recentred(Event):
+    """A finished hole was touched from inside: how far its middle is from where it should be, and what is allowed."""
+
+    hole: int
+    off_x_mm: float
+    off_y_mm: float
+    allowed_mm: float
+
+
+@dataclass(slots=True, frozen=True)
 class HoleStarted(Event):
     """The electrode stands above a hole and is about to approach."""
 
@@ -174,6 +204,14 @@ class HoleFinished(Event):
     exit_diameter_u_mm: float
     shorts: int
     recoveries: int
+
+
+@dataclass(slots=True, frozen=True)
+class HoleDoubted(Event):
+    """A hole that was told as finished turns out not to be: it is made again."""
+
+    hole: int
+    why: str
 
 
 @dataclass(slots=True, frozen=True)

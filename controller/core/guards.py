@@ -11,12 +11,12 @@ from dataclasses import dataclass
 from math import inf
 from typing import Final
 
+from controller.core.causes import Cause, trip
 from controller.core.commands import Output
 from controller.core.interlocks import Interlocks
 from controller.core.observation import BoardState
 from controller.core.permissions import PERMISSIONS
 from controller.core.phases import Phase
-from controller.core.rig import Trip
 from controller.core.sense import Sense
 from controller.core.window import ABSENT_V
 
@@ -50,13 +50,11 @@ def _live(sense: Sense, locks: Interlocks) -> bool:
 
 @dataclass(slots=True, frozen=True)
 class Guard:
-    """One row: trips when `trips` has been true for `dwell_s`."""
+    """One row: trips when `trips` has been true for `dwell_s`; what it means is in `causes.py`."""
 
-    cause: str
+    cause: Cause
     trips: Callable[[Sense, Interlocks], bool]
     dwell_s: float
-    meaning: str
-    remedy: str
 
 
 # Ten times the worst age measured of a healthy stream (11 ms, wires.md).
@@ -71,79 +69,69 @@ IDLE_MOST_S: Final = 9.8
 STILL_MOST_S: Final = 0.1
 
 # Named here since a commissioning takes its conclusion from it.
-NOT_ISOLATED: Final = "source not isolated"
+NOT_ISOLATED: Final = Cause.SOURCE_NOT_ISOLATED
 
 GUARDS: tuple[Guard, ...] = (
     Guard(
-        "host stood still",
+        Cause.HOST_STOOD_STILL,
         lambda sense, locks: sense.step_s > STILL_MOST_S and locks.on[Output.SOURCE],
         0.0,
-        "the program stood still for so long that the fail-safe gate has let the source go",
-        "find out what held the computer up (suspended? overloaded?), then start again",
     ),
     # Before all inputs: without the sampler every input reads as its worst, and would name a cause that is none.
     Guard(
-        "sampler silent",
+        Cause.SAMPLER_SILENT,
         lambda sense, locks: sense.seen.sampler_age_s > _age_most_s(locks),
         0.0,  # its time is in the condition itself
-        "no sample of the gap has arrived for a tenth of a second",
-        "look at the sampler's cable and supply",
     ),
     Guard(
-        "stop pressed",
+        Cause.STOP_PRESSED,
         lambda sense, locks: sense.seen.stop_pressed and not locks.inspecting,
         0.0,
-        "the hard-wired stop was pressed; its copy says so",
-        "find out why, release it, then start again",
     ),
     Guard(
-        "guard open",
+        Cause.GUARD_OPEN,
         lambda sense, locks: not sense.seen.guard_closed and (locks.on[Output.SOURCE] or _live(sense, locks)),
         0.0,
-        "the guard was opened with the source on the electrode",
-        "close the guard, then start again",
     ),
     Guard(
-        "tank low",
+        Cause.TANK_LOW,
         lambda sense, locks: not sense.seen.level_ok and not locks.inspecting,
         1.0,  # a level switch bobs; a second of dry pump harms nothing (common practice, no source)
-        "the tank level switch says that the water is low",
-        "fill the tank, look for a leak, then start again",
     ),
     Guard(
-        "board alarm",
+        Cause.BOARD_ALARM,
         lambda sense, locks: sense.seen.board is BoardState.ALARM and not _board_watched(locks),
         0.0,
-        "the motion board reports an alarm: the axis positions are unknown",
-        "look for what the axes ran into, then start again",
     ),
     Guard(
-        "board lost",
+        Cause.BOARD_LOST,
         lambda sense, locks: sense.seen.board is BoardState.LOST and not _board_watched(locks),
         0.0,
-        "the motion board does not answer, or has reset",
-        "look at its cable and supply, then start again",
     ),
     Guard(
-        "flow lost",
+        Cause.CONTACT_CHATTERS,
+        lambda sense, locks: sense.chatters and not locks.inspecting,
+        0.0,
+    ),
+    Guard(
+        Cause.DROP_OUTS,
+        lambda sense, locks: sense.stormy and locks.on[Output.SOURCE],
+        0.0,
+    ),
+    Guard(
+        Cause.FLOW_LOST,
         lambda sense, locks: _live(sense, locks) and not sense.seen.flow and not dry_s(locks),
         0.3,  # live without confirmed flow at most 0.5 s (interfaces.md), less the contact's own time
-        "the water stopped with the source on the electrode",
-        "look at tank, filter, pump and flow switch, then start again",
     ),
     Guard(
-        "no removal",
+        Cause.NO_REMOVAL,
         lambda sense, locks: _live(sense, locks) and sense.idle_s > IDLE_MOST_S and not dry_s(locks),
         0.0,  # the same
-        "the source stood on the electrode for ten seconds and nothing was removed",
-        "is the source alive, is the work in place?",
     ),
     Guard(
-        "live too long",
+        Cause.LIVE_TOO_LONG,
         lambda sense, locks: _live(sense, locks) and 0.0 < dry_s(locks) < sense.live_s,
         0.0,  # its time is in the condition itself
-        "the source stood on a dry electrode for longer than commissioning may",
-        "report it: a fault of the program",
     ),
     Guard(
         NOT_ISOLATED,
@@ -151,15 +139,11 @@ GUARDS: tuple[Guard, ...] = (
             not sense.seen.contact_open and not locks.on[Output.SOURCE] and not _harmless(sense, locks)
         ),
         0.15,  # five times coil and contact together (hold-up is the gate's affair), chosen so
-        "the source contact was commanded off and its mirror contact says that it is closed",
-        "switch the supply off at its isolator, wait 5 s, check with a meter; then inspect the source contact",
     ),
     Guard(
-        "source contact dropped",
+        Cause.CONTACT_DROPPED,
         lambda sense, locks: sense.seen.contact_open and locks.on[Output.SOURCE],
         0.15,  # the same
-        "the source contact was commanded on and its mirror contact says that it is open",
-        "look at heartbeat supply, coil and contact",
     ),
 )
 
@@ -194,7 +178,7 @@ class GuardWatch:
             locks.absent,
         )
         timed = sense.idle_s > IDLE_MOST_S or locks.phase is Phase.COMMISSION or locks.absent
-        running = timed or sense.step_s > STILL_MOST_S or seen.sampler_age_s > AGE_MOST_S
+        running = timed or sense.stormy or sense.step_s > STILL_MOST_S or seen.sampler_age_s > AGE_MOST_S
         if not (running or self._standing) and switches == self._switches:
             return
         self._switches = switches
@@ -211,4 +195,4 @@ class GuardWatch:
         if since is None:
             since = self._since[number] = now_s
         if now_s - since >= guard.dwell_s:
-            raise Trip(guard.cause, guard.meaning, guard.remedy)
+            raise trip(guard.cause)

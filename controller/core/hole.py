@@ -88,6 +88,13 @@ class Hole:
         self.zero_um = self.deepest_um = tip_um
         self.deeper_s = self._rig.now_s
 
+    def taken_up(self, zero_um: float, front_um: float) -> None:
+        """The hole was begun before an interruption: its face and its front, as they were found again."""
+        self.sparked(zero_um)
+        self.deepest_um = front_um
+        self.through.skip_to(front_um - zero_um)
+        self._booked = self._share_done()
+
     def count(self, tip_um: float, sparks: int) -> None:
         """Take in a live tick: where the tip is, and the sparks of the tick."""
         zero_um = self.zero_um
@@ -184,6 +191,8 @@ class Hole:
                 self.recoveries,
             )
         )
+        rig.check_point()
+        rig.finished(hole.index, ending.outcome)
 
     def _share_done(self) -> float:
         return min(self.feed_um / UM_PER_MM / self._rig.given.job.work.thickness_mm, 1.0)

@@ -154,7 +154,7 @@ class Interlocks:
         self._anchor = (self._anchor[0], self._anchor[1], max(self._anchor[2], here[2]))
         refusal = (
             self._outside(target, seen)
-            or self._sideways(here, move, phase, permission)
+            or self._sideways(here, move, phase, permission, seen)
             or self._along(here, move, phase, permission, seen)
         )
         if refusal is None:
@@ -184,7 +184,12 @@ class Interlocks:
         return x[0] <= target[0] <= x[1] and y[0] <= target[1] <= y[1] and z[0] <= target[2] <= z[1]
 
     def _sideways(
-        self, here: tuple[float, float, float], move: Move, phase: Phase, permission: Permission
+        self,
+        here: tuple[float, float, float],
+        move: Move,
+        phase: Phase,
+        permission: Permission,
+        seen: Observation,
     ) -> str | None:
         if not self._is_way(move):
             return None
@@ -193,9 +198,15 @@ class Interlocks:
             return f"no sideways motion in {phase.value}"
         if rule is Sideways.CLEAR:
             return self._travelling(here, move)
-        if not (self.proven and self.on[Output.SENSING]):
+        return self._touching(move, permission, seen)
+
+    def _touching(self, move: Move, permission: Permission, seen: Observation) -> str | None:
+        if not self._may_touch(seen):
             return "no touch before isolation is proven and the sensing feed is on"
         return None if move.speed_um_s <= permission.forward_um_s else "sideways faster than a touch"
+
+    def _may_touch(self, seen: Observation) -> bool:
+        return self.proven and self.on[Output.SENSING] and seen.contact_open
 
     def _travelling(self, here: tuple[float, float, float], move: Move) -> str | None:
         if self.on[Output.SOURCE]:
@@ -228,7 +239,7 @@ class Interlocks:
             return f"no forward feed in {phase.value}" if self._anchor[2] - move.z_um > ROUNDING_UM else None
         if down_um <= 0.0:
             return None
-        if phase is Phase.PROBE and not (self.proven and self.on[Output.SENSING] and seen.contact_open):
+        if phase is Phase.PROBE and not self._may_touch(seen):
             return "no touch before isolation is proven and the sensing feed is on"
         if rule is Along.JOG:
             return "no jogging with the source on" if self.on[Output.SOURCE] or not seen.contact_open else None

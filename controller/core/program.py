@@ -1,4 +1,4 @@
-"""The job as one cycle: reference, measure, map, then hole after hole, measuring and advancing when it is due."""
+"""The job as one cycle: reference (or take up again), measure, map, then hole after hole, measuring when it is due."""
 
 from __future__ import annotations
 
@@ -6,8 +6,12 @@ from typing import Final
 
 from controller.core.cycles.advance import advance, advance_due, needle_too_long
 from controller.core.cycles.ask import EndRun
+from controller.core.cycles.attend import attend
 from controller.core.cycles.drill import Drilling
-from controller.core.cycles.measure import map_surface, measure
+from controller.core.cycles.judge import measure_electrode
+from controller.core.cycles.measure import map_surface
+from controller.core.cycles.recentre import check_place
+from controller.core.cycles.take_up import take_up
 from controller.core.cycles.travel import reference, rise
 from controller.core.events import RunEnded, SourceLearned
 from controller.core.laws import DropOutLaw
@@ -36,25 +40,43 @@ def measurement_due(rig: Rig) -> bool:
     return rig.electrode.u_after(1.0) > TIP_U_MAX_MM
 
 
+# Looked ahead no further than this for the next measurement: chosen, beyond it the figure says "not soon".
+AHEAD_MOST: Final = 99
+
+
+def holes_to_measurement(rig: Rig) -> int:
+    """In how many holes the electrode will be measured, if nothing surprises; 0 before the next."""
+    u_after = rig.electrode.u_after
+    return next((holes for holes in range(AHEAD_MOST) if u_after(1.0 + holes) > TIP_U_MAX_MM), AHEAD_MOST)
+
+
 def program(rig: Rig) -> Cycle[RunEnded]:
     """Make every hole of the plan. Returns how it ended; raises Trip and EndRun on the way."""
-    yield from reference(rig)
-    yield from measure(rig)
-    yield from map_surface(rig)
-    wrong = 0
-    for hole in rig.given.plan.holes:
+    before = rig.before
+    if before is None:
+        yield from reference(rig)
+        yield from measure_electrode(rig)
+        yield from map_surface(rig)
+    else:
+        yield from take_up(rig, before)
+    begun = {before.begun} if before else set()
+    while left := [hole for hole in rig.given.plan.holes if hole.index not in rig.outcomes]:
+        hole = left[0]
         if advance_due(rig) or needle_too_long(rig):
             yield from advance(rig)
         elif measurement_due(rig):
-            yield from measure(rig)
-        if (yield from Drilling(rig, hole).run()) != "through":
-            wrong += 1
+            yield from measure_electrode(rig)
+        yield from attend(rig)
+        yield from Drilling(rig, hole, begun=hole.index in begun).run()
+        begun.add(hole.index)  # if it is ever doubted
     rig.hole = 0
-    yield from measure(rig)
+    yield from measure_electrode(rig)
+    yield from check_place(rig)
     yield from rise(rig)
     drops = rig.sense.gap.drop_outs
     rig.tell(SourceLearned(rig.now_s, drops.rate_hz, drops.median_s, longest_s(drops), drops.live_s))
     rig.say("Done")
+    wrong = sum(outcome != "through" for outcome in rig.outcomes.values())
     if wrong:
         total = len(rig.given.plan.holes)
         raise EndRun("held", f"{wrong} of {total} holes are not through at full size; see the report for which and why")

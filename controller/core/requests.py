@@ -21,4 +21,23 @@ class HoldRequest:
     why: str
 
 
-Request = Answer | HoldRequest
+@dataclass(slots=True, frozen=True)
+class PauseRequest:
+    """Stand safe at the next chance and wait for the operator's word, as a prompt; the run is not over."""
+
+    why: str
+
+
+@dataclass(slots=True, frozen=True)
+class SkipRequest:
+    """Leave this hole as it is and go on with the next; a hole that isn't being made any more is let be."""
+
+    hole: int
+
+
+@dataclass(slots=True, frozen=True)
+class MeasureRequest:
+    """Measure the electrode before going on."""
+
+
+Request = Answer | HoldRequest | PauseRequest | SkipRequest | MeasureRequest

@@ -6,15 +6,19 @@ from collections.abc import Generator, Sequence
 from dataclasses import dataclass
 from typing import Final, TypeAlias, TypeVar
 
+from controller.core.causes import Cause, trip
+from controller.core.causes import Trip as Trip  # noqa: PLC0414 - cycles find it here
 from controller.core.commands import Command
 from controller.core.electrode import Electrode
-from controller.core.events import Event, PhaseChanged, Said
+from controller.core.events import Checkpoint, Event, HoleDoubted, PhaseChanged, Said
 from controller.core.interlocks import Interlocks
 from controller.core.phases import Phase, PhaseMachine, Trigger
 from controller.core.requests import Request
 from controller.core.sense import Sense
 from controller.core.servo import Servo
+from controller.core.standing import Standing
 from controller.core.surface import Surface
+from controller.core.wishes import Wishes
 from controller.plan.frame import frame_height_mm
 from controller.plan.keep_outs import Leg, Obstacle, Ways, lift_costs, obstacles, travel_obstacles
 from controller.plan.overcut import Overcut
@@ -30,14 +34,6 @@ THICK_ROD_MM: Final = 3.0
 T = TypeVar("T")
 # A cycle yields the commands of one tick and goes on at the next; what it finds out it returns.
 Cycle: TypeAlias = Generator[Sequence[Command], None, T]
-
-
-class Trip(Exception):
-    """Something is wrong with the machine: end in `fault`, the cause named."""
-
-    def __init__(self, cause: str, meaning: str, remedy: str) -> None:
-        super().__init__(cause)
-        self.cause, self.meaning, self.remedy = cause, meaning, remedy
 
 
 @dataclass(slots=True, frozen=True)
@@ -131,19 +127,14 @@ class Bench:
         """Move the phase machine; a trigger that the table ignores here is a fault of the program."""
         before = self.phases.phase
         if not self.phases.fire(trigger):
-            raise Trip(
-                f"{trigger.value} in {before.value}",
-                "the program asked for a phase that the table does not lead to",
-                "keep the run folder and report it: this is a fault of the program",
-            )
+            raise trip(Cause.PROGRAM, f"{trigger.value} in {before.value}")
         self.tell(PhaseChanged(self.now_s, before.value, trigger.value, self.phases.phase.value))
         wrong = self.locks.unpermitted(self.phases.phase)
         if wrong is not None:
-            raise Trip(
-                f"{wrong} on in {self.phases.phase.value}",
-                "the program entered a phase with something on that the phase does not permit",
-                "keep the run folder and report it: this is a fault of the program",
-            )
+            raise trip(Cause.PROGRAM, f"{wrong} on in {self.phases.phase.value}")
+
+    def check_point(self) -> None:
+        """Put on record what is believed now; nothing without a job that might have to be taken up again."""
 
     def work_top_mm(self) -> float:
         """How high the work may reach (machine frame, mm), as far as is known."""
@@ -176,7 +167,21 @@ class Bench:
 class Rig(Bench):
     """A bench with a job to be done on it."""
 
-    __slots__ = ("advances", "feed_um", "given", "servo", "surface", "usual_sparks_per_um")
+    __slots__ = (
+        "advances",
+        "before",
+        "feed_um",
+        "full_um",
+        "given",
+        "open_holes",
+        "outcomes",
+        "pierce_um",
+        "servo",
+        "since_measured",
+        "surface",
+        "usual_sparks_per_um",
+        "wishes",
+    )
 
     def __init__(
         self,
@@ -193,8 +198,13 @@ class Rig(Bench):
         self.servo = servo
         self.surface: Surface | None = None
         self.usual_sparks_per_um: float | None = None
-        self.feed_um = 0.0
+        self.wishes = Wishes()
+        self.feed_um = self.pierce_um = self.full_um = 0.0
         self.advances = 0
+        self.before: Standing | None = None  # where the run stands that is taken up again
+        self.outcomes: dict[int, str] = {}  # of the holes finished
+        self.open_holes: list[int] = []  # those that are open, in the order made
+        self.since_measured: list[int] = []  # those made since the electrode was measured
 
     def work_top_mm(self) -> float:
         """How high the work reaches under the holes: by its plane once that was touched."""
@@ -204,3 +214,20 @@ class Rig(Bench):
             rise = max((frame_height_mm(place, *at) for at in over), default=place.surface_height_mm)
             return super().work_top_mm() + max(rise - place.surface_height_mm, 0.0)
         return self.surface.highest_mm([(hole.x_mm, hole.y_mm) for hole in self.given.plan.holes])
+
+    def finished(self, hole: int, outcome: str) -> None:
+        """A hole is made."""
+        self.outcomes[hole] = outcome
+        if outcome == "through":
+            self.open_holes.append(hole)
+            self.since_measured.append(hole)
+
+    def doubt(self, hole: int, why: str) -> None:
+        """A hole that was called open is not: it will be made again from where it is."""
+        self.open_holes.remove(hole)
+        del self.outcomes[hole]
+        self.tell(HoleDoubted(self.now_s, hole, why))
+
+    def check_point(self) -> None:
+        """Put on record what is believed now, for a run that has to be taken up from here."""
+        self.tell(Checkpoint(self.now_s, self.electrode.belief, self.usual_sparks_per_um or 0.0))

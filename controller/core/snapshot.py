@@ -7,7 +7,12 @@ from dataclasses import dataclass
 
 @dataclass(slots=True, frozen=True)
 class Snapshot:
-    """The core at one tick; lengths in mm, time in s, probabilities 0..1."""
+    """The core at one tick; lengths in mm, time in s, probabilities 0..1.
+
+    `pierce_mm` and `full_mm` are the feeds at which the tip should come out of the far face, and at which the full
+    diameter should have passed at the earliest; `measure_in` is in how many holes the electrode will be measured next;
+    `wishes` are what was asked for and waits for a safe moment (`hold`, `measure`, `skip`).
+    """
 
     time_s: float
     phase: str
@@ -26,3 +31,7 @@ class Snapshot:
     tip_length_u_mm: float
     cone_mm: float
     stock_mm: float
+    pierce_mm: float = 0.0
+    full_mm: float = 0.0
+    measure_in: int = 0
+    wishes: tuple[str, ...] = ()

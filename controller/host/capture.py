@@ -12,12 +12,13 @@ import struct
 from collections.abc import Iterable, Iterator
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, get_args
 
 from pydantic import ValidationError
 
+from controller.core import requests as asked
 from controller.core.events import Event
-from controller.core.requests import Answer, HoldRequest, Request
+from controller.core.requests import Request
 from controller.host.session import Look, Outcome
 from controller.link.machine_link import Wire
 from controller.record.journal import StartRecord
@@ -26,11 +27,21 @@ CAPTURE_NAME: Final = "capture.bin"
 MAGIC: Final = b"gapwright capture 1\n"
 # Time (s); lengths of the bytes that came and went, board then sampler; length of the JSON of everything else.
 HEAD: Final = struct.Struct("<d4HI")
+REQUESTS: Final = {shape.__name__: shape for shape in get_args(asked.Request)}
 GZIP_MAGIC: Final = b"\x1f\x8b"  # RFC 1952
 
 
 class CaptureError(Exception):
     """A file is no capture of ours; the message names it."""
+
+
+def free_capture(run: Path) -> Path:
+    """Where the next capture of a run goes: one for each time it was started."""
+    path, number = run / CAPTURE_NAME, 1
+    while path.exists():
+        number += 1
+        path = (run / CAPTURE_NAME).with_stem(f"{Path(CAPTURE_NAME).stem}-{number}")
+    return path
 
 
 def head_bytes(start: StartRecord) -> bytes:
@@ -123,4 +134,5 @@ def _rest(look: Look, outcome: Outcome) -> bytes:
 
 
 def _request(kind: str, named: dict[str, Any]) -> Request:
-    return HoldRequest(**named) if kind == HoldRequest.__name__ else Answer(**named)
+    request: Request = REQUESTS[kind](**named)
+    return request

@@ -24,10 +24,12 @@ class FrontDesk:
         outlet: Where everything goes that is told or recorded.
         stop: Signals that ask to stop.
         typed: The terminal where somebody answers prompts; None when nobody can.
+        attended: Somebody answers elsewhere; without either, the first prompt ends it.
     """
 
-    def __init__(self, outlet: Outlet, stop: StopSignals, typed: Typed | None) -> None:
+    def __init__(self, outlet: Outlet, stop: StopSignals, typed: Typed | None, *, attended: bool = False) -> None:
         self._outlet, self._stop, self._typed = outlet, stop, typed
+        self._answered = attended or typed is not None
         self._asked_s: float | None = None
 
     @property
@@ -37,13 +39,22 @@ class FrontDesk:
 
     def requests(self, session: Session, now_s: float) -> Sequence[Request]:
         """What is asked of the core in this tick: an end, once; or answers that somebody typed."""
-        if not session.driving or session.ended is not None or self._asked_s is not None:
+        if not self.heeds(session):
             return ()
         why = self._why_end(session)
         if why:
             self._asked_s = now_s
             return (HoldRequest(why),)
         return self._answers(session)
+
+    def heeds(self, session: Session) -> bool:
+        """Whether anything may be asked of the core any more."""
+        return session.driving and session.ended is None and self._asked_s is None
+
+    @property
+    def trouble(self) -> str:
+        """What is wrong with the disk of the record; empty while it takes everything."""
+        return self._outlet.trouble
 
     def cut(self, session: Session, now_s: float) -> bool:
         """Stop at once: asked a second time, asked before anything moved, or an orderly end takes too long."""
@@ -56,9 +67,11 @@ class FrontDesk:
         """Why the run is to end now; empty while it may go on."""
         if self._stop.count:
             return INTERRUPTED
+        if self._outlet.trouble:
+            return f"{self._outlet.trouble}: {NO_RECORD}"
         if self._outlet.broken:
             return NO_RECORD
-        if session.waiting is not None and self._typed is None:
+        if session.waiting is not None and not self._answered:
             return f"the operator is needed: {session.waiting.what_happened}"
         return ""
 

@@ -14,22 +14,30 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
+from controller.plan.ranges import Range
 from controller.record.journal import PlacedHole, StartRecord
 
 # A reader this far behind is stuck. Chosen: some hours of a capture.
 WAITING_MOST: Final = 64_000_000
 # How long the last items may take to be taken at the end (s). Chosen: a disk that has to wake up.
 FINISH_S: Final = 60.0
+# More than a few words are never said back (bytes).
+SAID_MOST: Final = 256
 
 
 @dataclass(slots=True, frozen=True)
 class Begin:
-    """The machine is connected: from here on there is a run, in this folder, with this start record."""
+    """The machine is connected: from here on there is a run, in this folder, with this start record.
+
+    Resumed, it goes on with the run of that folder, which began with that record.
+    """
 
     folder: Path
     start: StartRecord
     placed: tuple[PlacedHole, ...]
     capture: bytes
+    expected_s: Range
+    resumed: bool = False
 
 
 @dataclass(slots=True, frozen=True)
@@ -44,15 +52,25 @@ class Outlet:
 
     Attributes:
         broken: The other end has gone, or takes nothing any more.
+        trouble: What the other end has said is wrong with the disk; empty while all is well.
     """
 
-    __slots__ = ("_socket", "_waiting", "broken")
+    __slots__ = ("_socket", "_waiting", "broken", "trouble")
 
     def __init__(self, connected: socket.socket) -> None:
         self._socket = connected
         self._socket.setblocking(False)
         self._waiting = bytearray()
         self.broken = False
+        self.trouble = ""
+
+    def listen(self) -> None:
+        """Hear what the other end has to say."""
+        try:
+            said = self._socket.recv(SAID_MOST)
+        except OSError:  # nothing said; whether it has gone, sending will show
+            return
+        self.trouble = self.trouble or said.decode("utf-8", "replace").partition("\n")[0]
 
     def put(self, item: object) -> None:
         """Add an item; it leaves with the next `flush`."""

@@ -57,6 +57,7 @@ class Session:
     Args:
         link: Both wires; not started yet.
         core: The core; not ticked yet.
+        before_s: Machine time that a run has taken before it was taken up again; its time goes on from there.
         lenient: Drive whatever can be driven, even a machine that is not fit for a job: to find out what is wrong.
 
     Attributes:
@@ -65,10 +66,10 @@ class Session:
         over: Nothing more is to be done: the machine is safe and still.
     """
 
-    __slots__ = ("_ended_s", "_lenient", "core", "driving", "link", "over")
+    __slots__ = ("_ended_s", "_lenient", "before_s", "core", "driving", "link", "over")
 
-    def __init__(self, link: MachineLink, core: Conductor, *, lenient: bool = False) -> None:
-        self.link, self.core = link, core
+    def __init__(self, link: MachineLink, core: Conductor, before_s: float = 0.0, *, lenient: bool = False) -> None:
+        self.link, self.core, self.before_s = link, core, before_s
         self.driving = self.over = False
         self._ended_s: float | None = None
         self._lenient = lenient
@@ -102,12 +103,12 @@ class Session:
             link.lose(wire, now_s, why)
         link.receive(Wire.BOARD, look.board, now_s)
         link.receive(Wire.SAMPLER, look.sampler, now_s)
-        events: list[Event] = [] if look.missed is None else [TicksMissed(now_s, *look.missed)]
+        events: list[Event] = [] if look.missed is None else [TicksMissed(self.before_s + now_s, *look.missed)]
         self.driving = self.driving or (link.connected if self._lenient else link.fit)
         if self.driving:
             self._drive(look, events)
         written = link.pending(Wire.BOARD, now_s), link.pending(Wire.SAMPLER, now_s)
-        events += [Noticed(notice.time_s, notice.wire, notice.what) for notice in link.notices()]
+        events += [Noticed(self.before_s + notice.time_s, notice.wire, notice.what) for notice in link.notices()]
         return Outcome(*written, events)
 
     def emergency_stop(self, time_s: float) -> Outcome:
@@ -122,6 +123,7 @@ class Session:
     def _drive(self, look: Look, events: list[Event]) -> None:
         """One tick of the core; its heartbeat edge goes out with its commands and in no other way."""
         observation = self.link.observe(look.time_s)
+        observation.time_s += self.before_s
         out = self.core.tick(observation, look.requests)
         self.link.carry_out(out.commands, look.time_s)
         events += out.events

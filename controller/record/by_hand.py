@@ -42,6 +42,12 @@ class Group:
     words: str
     holes: tuple[tuple[int, str], ...]
 
+    @property
+    def shared(self) -> str:
+        """The figure, when it is the same for several holes; else empty."""
+        figures = {figure for _, figure in self.holes}
+        return figures.pop() if len(figures) == 1 and len(self.holes) > 1 else ""
+
 
 def holes_to_check(record: RunRecord) -> dict[int, list[Reason]]:
     """Holes that are not sure to be right, by number. Gauged holes were checked already and are left out."""

@@ -15,6 +15,10 @@ from dataclasses import dataclass, field
 WIDTH, HEIGHT = 480.0, 240.0
 LEFT, RIGHT, TOP, BOTTOM = 50.0, 10.0, 22.0, 36.0
 
+# Most marks of one chart that have a hover text of their own. Chosen: a thousand holes, two marks each, and some more;
+# the map has the figures of every hole in any case.
+MOST_MARKS = 2500
+
 
 @dataclass(slots=True, frozen=True)
 class Axis:
@@ -58,6 +62,16 @@ class Chart:
     legend: list[tuple[str, str]] = field(default_factory=list)
     width: float = WIDTH
     height: float = HEIGHT
+
+    @property
+    def drawn(self) -> list[Mark]:
+        """The marks; of too many, those of one style as a single one without hover texts: a page must open quickly."""
+        if len(self.marks) <= MOST_MARKS:
+            return self.marks
+        paths: dict[str, list[str]] = {}
+        for mark in self.marks:
+            paths.setdefault(mark.style, []).append(mark.path)
+        return [Mark(style, "".join(each)) for style, each in paths.items()]
 
     def line(self, style: str, points: Iterable[tuple[float, float]], title: str = "") -> None:
         """Add a line through physical points."""

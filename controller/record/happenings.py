@@ -13,10 +13,13 @@ from controller.core.events import (
     ElectrodeMeasured,
     Event,
     FaultTripped,
+    HoleDoubted,
     HoleFinished,
     PromptAnswered,
     PromptRaised,
+    Recentred,
     RunEnded,
+    RunResumed,
     ShortEnded,
     SourceOpenedHot,
     SurfaceMapped,
@@ -81,6 +84,23 @@ def _(event: ElectrodeAdvanced) -> tuple[str, bool]:
 @_tell.register
 def _(event: HoleFinished) -> tuple[str, bool] | None:
     return None if event.outcome == "through" else (f"Hole {event.hole} {event.outcome}: {event.reason}", True)
+
+
+@_tell.register
+def _(event: HoleDoubted) -> tuple[str, bool]:
+    return f"Hole {event.hole} is not open after all, and is made again: {event.why}", True
+
+
+@_tell.register
+def _(event: RunResumed) -> tuple[str, bool]:
+    begun = f", hole {event.begun} begun" if event.begun else ""
+    return f"Run taken up again ({event.after}): {event.finished} holes made{begun}", False
+
+
+@_tell.register
+def _(event: Recentred) -> tuple[str, bool]:
+    off_um = UM_PER_MM * hypot(event.off_x_mm, event.off_y_mm)
+    return f"Hole {event.hole} felt from inside: its middle is {off_um:.0f} µm off", False
 
 
 @_tell.register

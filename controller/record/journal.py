@@ -1,12 +1,15 @@
 """The journal of a run: one SQLite file that survives a crash, and from which everything else is made.
 
 A run has a start record (what was to be done, with which settings), events in the order they happened, and a stop
-record with its reason. A journal without a stop record is that of a run that crashed or goes on. Rehearsals
-add what the virtual machine knows and no wire carries, in tables of their own. Gauged diameters come later, by hand.
+record with its reason. A journal without a stop record behind its last event is that of a run that broke off or goes
+on; one that is resumed gets more events and another stop record. Rehearsals add what the virtual machine knows and no
+wire carries, in tables of their own, and the virtual machine itself, put aside. Gauged diameters come later, by hand.
 
-Events wait in memory until something happens that a later `resume` must know of; then they are written in one
-transaction with full synchronisation (0.2 ms, measured: design.md §9), so the file is never locked for long.
-Nothing here reads a clock: times of day come in as text.
+Events wait in memory until `commit` writes them, in one transaction with full synchronisation (0.2 ms, measured:
+design.md §9). What is told to anybody was committed before. A commit that fails (disk full, read-only) keeps what waits
+and may be tried again. Nothing here reads a clock: times of day come in as text.
+
+Only one process writes: it holds a lock on the folder, which the system takes back when it dies.
 """
 
 from __future__ import annotations
@@ -19,39 +22,15 @@ from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
 
-from pydantic import ValidationError
-
 from controller.core import events
-from controller.core.events import (
-    ElectrodeAdvanced,
-    ElectrodeMeasured,
-    Event,
-    FaultTripped,
-    Figure,
-    HoleFinished,
-    PromptAnswered,
-    PromptRaised,
-    RunEnded,
-    SurfaceMapped,
-)
+from controller.core.events import Event, Figure, HoleDoubted, HoleFinished
+from controller.record.lock import FolderLock
 from controller.settings.base import Settings
 
 JOURNAL_NAME = "journal.sqlite"
 
 # The layout below; raised whenever a table or the meaning of a column changes.
-LAYOUT = 1
-
-# Events after which the run must be able to go on from this very point: they are written to the disk at once.
-_COMMIT_AFTER = (
-    HoleFinished,
-    ElectrodeMeasured,
-    ElectrodeAdvanced,
-    SurfaceMapped,
-    PromptRaised,
-    PromptAnswered,
-    FaultTripped,
-    RunEnded,
-)
+LAYOUT = 2
 
 _TABLES = """
 CREATE TABLE start (id INTEGER PRIMARY KEY CHECK (id = 1), record TEXT NOT NULL);
@@ -63,7 +42,8 @@ CREATE TABLE true_hole (hole INTEGER PRIMARY KEY, entry_diameter_mm REAL NOT NUL
                         full_diameter_mm REAL NOT NULL, through INTEGER NOT NULL);
 CREATE TABLE gauged (seq INTEGER PRIMARY KEY, hole INTEGER NOT NULL, diameter_mm REAL NOT NULL, u_mm REAL NOT NULL,
                      rod_mm REAL NOT NULL, when_utc TEXT NOT NULL);
-CREATE TABLE stop (id INTEGER PRIMARY KEY CHECK (id = 1), record TEXT NOT NULL);
+CREATE TABLE stop (seq INTEGER PRIMARY KEY, record TEXT NOT NULL);
+CREATE TABLE plant (id INTEGER PRIMARY KEY CHECK (id = 1), aside BLOB NOT NULL);
 """
 
 
@@ -76,8 +56,9 @@ class StartRecord(Settings):
 
     Fields: names of job, machine and technology; texts of the files (`plant_toml` empty on a real machine,
     `calibration_toml` where nothing measured of the machine was believed); the nominal size in mm; the overcut believed
-    at the start (controller.plan.overcut.Overcut, mm a side) and where it came from; seed (rehearsals only); versions
-    by package; time of day at the start (UTC, ISO 8601).
+    at the start (controller.plan.overcut.Overcut, mm a side) and where it came from; seed, and whether a virtual
+    operator answers (rehearsals only); versions by package; time of day at the start (UTC, ISO 8601); where job and
+    machine file were found, for `resume` to see whether they changed.
     """
 
     job: str
@@ -99,8 +80,11 @@ class StartRecord(Settings):
     overcut_from: str
     rehearsed: bool
     seed: int | None = None
+    operator: bool = True
     versions: dict[str, str]
     started_utc: str
+    job_file: str = ""
+    machine_file: str = ""
 
 
 class StopRecord(Settings):
@@ -157,7 +141,7 @@ class GaugedHole:
 
 @dataclass(slots=True, frozen=True)
 class RunRecord:
-    """A whole journal, read."""
+    """A whole journal, read. `stop` is None while the run goes on and when it broke off; `wall_s` adds up its parts."""
 
     start: StartRecord
     planned: tuple[PlacedHole, ...]
@@ -166,10 +150,17 @@ class RunRecord:
     true_holes: tuple[TrueHole, ...]
     gauged: tuple[GaugedHole, ...]
     stop: StopRecord | None
+    wall_s: float = 0.0
 
     def finished(self) -> dict[int, HoleFinished]:
-        """Finished holes by number; a hole drilled again counts as it was left last."""
-        return {event.hole: event for event in self.events if isinstance(event, HoleFinished)}
+        """Finished holes by number; a hole drilled again counts as it was left last, one that is doubted not at all."""
+        finished: dict[int, HoleFinished] = {}
+        for event in self.events:
+            if isinstance(event, HoleFinished):
+                finished[event.hole] = event
+            elif isinstance(event, HoleDoubted):
+                finished.pop(event.hole, None)
+        return finished
 
     def gauged_last(self) -> dict[int, GaugedHole]:
         """Gauged holes by number; a hole gauged again counts as it was gauged last."""
@@ -177,69 +168,119 @@ class RunRecord:
 
 
 class Journal:
-    """The journal of a run that is going on: append only."""
+    """The journal of a run that is going on: append only.
 
-    __slots__ = ("_connection", "_seq", "_tips", "_waiting")
+    `Journal(run, start, planned)` begins one, `Journal.reopen(run)` goes on with one.
 
-    def __init__(self, run: Path, start: StartRecord, planned: Iterable[PlacedHole]) -> None:
-        """Create the journal in the folder `run` with its start record.
+    Raises:
+        JournalError: There is one already, there is none, or another process writes it.
+        sqlite3.Error: The disk does not take it.
+    """
 
-        Raises:
-            JournalError: There is a journal in that folder already.
-        """
+    __slots__ = ("_connection", "_lock", "_seq", "_tips", "_truths", "_waiting")
+
+    def __init__(self, run: Path, start: StartRecord | None, planned: Iterable[PlacedHole] = ()) -> None:
         path = run / JOURNAL_NAME
-        if path.exists():
+        if start is not None and path.exists():
             raise JournalError(f"{path}: there is a journal here already; choose another folder")
-        self._connection = sqlite3.connect(path)
-        self._connection.execute("PRAGMA journal_mode=WAL")
-        self._connection.execute("PRAGMA synchronous=FULL")
-        self._waiting: list[Event] = []
-        self._tips: list[TrueTip] = []
-        self._seq = 0
+        last = 0 if start is not None else _last(run)
+        self._lock = _locked(run)
+        self._begin(path, last)
+        if start is None:
+            return
+        # One transaction: a power cut leaves a whole journal with its start record, or none.
         with self._connection:
-            self._connection.executescript(_TABLES)
+            self._connection.execute("BEGIN")
+            for statement in _TABLES.strip().split(";\n"):
+                self._connection.execute(statement)
             self._connection.execute(f"PRAGMA user_version={LAYOUT}")
             self._connection.execute("INSERT INTO start VALUES (1, ?)", (start.model_dump_json(),))
             ranked = ((rank, place.hole, place.x_mm, place.y_mm) for rank, place in enumerate(planned, 1))
             self._connection.executemany("INSERT INTO planned VALUES (?, ?, ?, ?)", ranked)
 
+    @classmethod
+    def reopen(cls, run: Path) -> Journal:
+        """Go on with the journal of a run that ended or broke off."""
+        return cls(run, None)
+
+    def _begin(self, path: Path, last: int) -> None:
+        self._connection = sqlite3.connect(path)
+        self._connection.execute("PRAGMA journal_mode=WAL")
+        self._connection.execute("PRAGMA synchronous=FULL")
+        self._waiting: list[Event] = []
+        self._tips: list[TrueTip] = []
+        self._truths: list[TrueHole] = []
+        self._seq = last
+
+    @property
+    def waiting(self) -> int:
+        """How many events are not on the disk yet."""
+        return len(self._waiting)
+
     def append(self, event: Event) -> None:
-        """Add an event; it reaches the disk at once when the run must be able to go on from it, else with the next."""
+        """Add an event; it is on the disk after the next commit."""
         self._waiting.append(event)
-        if isinstance(event, _COMMIT_AFTER):
-            self.commit()
 
     def append_true_tip(self, tip: TrueTip) -> None:
         """Add the tip length the virtual machine really has; written together with the next events."""
         self._tips.append(tip)
 
     def append_true_hole(self, truth: TrueHole) -> None:
-        """Add (or renew) what a hole of the virtual machine really became."""
-        row = (*list(asdict(truth).values())[:-1], int(truth.through))
-        with self._connection:
-            self._connection.execute("INSERT OR REPLACE INTO true_hole VALUES (?, ?, ?, ?, ?)", row)
+        """Add (or renew) what a hole of the virtual machine really became; likewise."""
+        self._truths.append(truth)
 
-    def commit(self) -> None:
-        """Write what waits to the disk."""
+    def commit(self, aside: bytes | None = None) -> None:
+        """Write what waits to the disk, and with it the virtual machine as it is now, put aside (rehearsals)."""
         rows = [(self._seq + number, *_event_row(event)) for number, event in enumerate(self._waiting, 1)]
         tips = [(tip.time_s, tip.tip_length_mm) for tip in self._tips]
+        truths = [(*list(asdict(truth).values())[:-1], int(truth.through)) for truth in self._truths]
+        if not (rows or tips or truths or aside):
+            return
         with self._connection:
             self._connection.executemany("INSERT INTO event VALUES (?, ?, ?, ?)", rows)
             self._connection.executemany("INSERT INTO true_tip (time_s, tip_length_mm) VALUES (?, ?)", tips)
+            self._connection.executemany("INSERT OR REPLACE INTO true_hole VALUES (?, ?, ?, ?, ?)", truths)
+            if aside:
+                self._connection.execute("INSERT OR REPLACE INTO plant VALUES (1, ?)", (aside,))
         self._seq += len(rows)
         self._waiting.clear()
         self._tips.clear()
+        self._truths.clear()
+
+    def abandon(self) -> None:
+        """Close without writing what waits: a rehearsal's events are nothing without the machine that they befell."""
+        self._connection.close()
+        self._lock.release()
 
     def close(self, stop: StopRecord | None) -> None:
         """Write what waits and the stop record, and close; the folder is left with one plain file.
 
         Without a stop record the journal is that of a run that broke off: readable, and known to be unfinished.
         """
-        self.commit()
-        if stop is not None:
-            with self._connection:
-                self._connection.execute("INSERT INTO stop VALUES (1, ?)", (stop.model_dump_json(),))
-        self._connection.close()
+        try:
+            self.commit()
+            if stop is not None:
+                with self._connection:
+                    row = (self._seq, stop.model_dump_json())
+                    self._connection.execute("INSERT OR REPLACE INTO stop VALUES (?, ?)", row)
+        finally:
+            self._connection.close()
+            self._lock.release()
+
+
+def _last(run: Path) -> int:
+    """Number of the last event in the journal of a run."""
+    with _opened(run) as connection:
+        (last,) = connection.execute("SELECT coalesce(max(seq), 0) FROM event").fetchone()
+        return int(last)
+
+
+def _locked(run: Path) -> FolderLock:
+    """The lock of a run's folder. Raises JournalError when another process has it."""
+    lock = FolderLock(run)
+    if not lock.taken:
+        raise JournalError(f"{run / JOURNAL_NAME}: another process writes this journal; the run still goes on there")
+    return lock
 
 
 def _event_row(event: Event) -> tuple[float, str, str]:
@@ -252,13 +293,25 @@ def append_gauged(run: Path, gauged: Iterable[GaugedHole]) -> None:
     """Add holes measured by hand to the journal of a run; nothing already there is changed.
 
     Raises:
-        JournalError: No readable journal in that folder.
+        JournalError: No readable journal in that folder, or the run still goes on.
     """
+    _last(run)
     rows = [tuple(asdict(hole).values()) for hole in gauged]
-    with _opened(run) as connection, connection:
+    with closing(_locked(run)), _opened(run, to_write=True) as connection, connection:
         connection.executemany(
             "INSERT INTO gauged (hole, diameter_mm, u_mm, rod_mm, when_utc) VALUES (?, ?, ?, ?, ?)", rows
         )
+
+
+def read_aside(run: Path) -> bytes | None:
+    """The virtual machine of a rehearsal as it was put aside last; None when there is none.
+
+    Raises:
+        JournalError: No readable journal in that folder.
+    """
+    with _opened(run) as connection:
+        row = connection.execute("SELECT aside FROM plant").fetchone()
+        return bytes(row[0]) if row else None
 
 
 def read_journal(run: Path) -> RunRecord:
@@ -269,7 +322,9 @@ def read_journal(run: Path) -> RunRecord:
     """
     with _opened(run) as connection:
         (start,) = connection.execute("SELECT record FROM start").fetchone()
-        stop = connection.execute("SELECT record FROM stop").fetchone()
+        stops = connection.execute("SELECT seq, record FROM stop ORDER BY seq").fetchall()
+        (last,) = connection.execute("SELECT coalesce(max(seq), 0) FROM event").fetchone()
+        stopped = [StopRecord.model_validate_json(record) for _, record in stops]
         truths = connection.execute("SELECT * FROM true_hole ORDER BY hole")
         return RunRecord(
             start=StartRecord.model_validate_json(start),
@@ -278,7 +333,8 @@ def read_journal(run: Path) -> RunRecord:
             true_tips=tuple(TrueTip(*row) for row in connection.execute(_TIPS)),
             true_holes=tuple(_true_hole(*row) for row in truths),
             gauged=tuple(GaugedHole(*row) for row in connection.execute(_GAUGED)),
-            stop=StopRecord.model_validate_json(stop[0]) if stop else None,
+            stop=stopped[-1] if stops and stops[-1][0] == last else None,
+            wall_s=sum(stop.wall_s for stop in stopped),
         )
 
 
@@ -293,19 +349,32 @@ _GAUGED = "SELECT hole, diameter_mm, u_mm, rod_mm, when_utc FROM gauged ORDER BY
 
 
 @contextmanager
-def _opened(run: Path) -> Iterator[sqlite3.Connection]:
-    """The journal of the folder `run`, open; every way in which it may be no journal of ours ends as JournalError."""
+def _opened(run: Path, *, to_write: bool = False) -> Iterator[sqlite3.Connection]:
+    """The journal of the folder `run`, open; every way in which it may be no journal of ours ends as JournalError.
+
+    Opened for reading, nothing in the folder is changed, not even what a crash left behind.
+    """
     path = run / JOURNAL_NAME
     if not path.is_file():
         raise JournalError(f"{path}: no journal here; name the folder of a run (the one given with --out)")
     try:
-        with closing(sqlite3.connect(path)) as connection:
+        with closing(sqlite3.connect(_uri(path, to_write=to_write), uri=True)) as connection:
             (layout,) = connection.execute("PRAGMA user_version").fetchone()
+            if layout == 0:
+                raise JournalError(f"{path}: was never begun; nothing was done, so start anew in another folder")
             if layout != LAYOUT:
                 raise JournalError(f"{path}: layout {layout} of another version; this one reads layout {LAYOUT}")
             yield connection
-    except (sqlite3.DatabaseError, TypeError, ValidationError) as error:
-        raise JournalError(f"{path}: can't be read as a journal ({error})") from error
+    except (sqlite3.Error, OverflowError, TypeError, ValueError) as error:
+        raise JournalError(f"{path}: can't be read as a journal ({error}); take a copy and look at the disk") from error
+
+
+def _uri(path: Path, *, to_write: bool) -> str:
+    """How SQLite is told to open it. Without a write-ahead file nobody writes, and none need be made to read."""
+    place = path.resolve().as_uri()
+    if to_write:
+        return f"{place}?mode=rw"
+    return f"{place}?mode=ro" if path.with_name(path.name + "-wal").exists() else f"{place}?mode=ro&immutable=1"
 
 
 _EVENT_KINDS: dict[str, type[Event]] = {

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
+from controller.core.events import HoleFinished
 from controller.record import against_truth, figures
 from controller.record.by_hand import grouped, holes_to_check
 from controller.record.drawing import Chart
 from controller.record.files import write_whole
-from controller.record.happenings import happenings
 from controller.record.hole_map import hole_map
 from controller.record.journal import RunRecord
-from controller.record.summary import Summary, holes_words, spoken_time, summarise
+from controller.record.story import story
+from controller.record.summary import Summary, clock_time, holes_words, spoken_time, summarise
 
 REPORT_NAME = "report.html"
 
@@ -21,6 +23,16 @@ REPORT_NAME = "report.html"
 MOST_LINES = 400
 # Holes named for one reason before the map has to do: chosen so that a reason stays a few lines.
 MOST_NAMED = 24
+# Most holes whose figures stand in a table of the page; of more there is holes.csv. Chosen, as above.
+MOST_ROWS = 1000
+
+
+@dataclass(slots=True, frozen=True)
+class HoleRow:
+    """A line of the table of all holes: the hole, and its true exit diameter (mm) where that is known."""
+
+    hole: HoleFinished
+    true_mm: float | None
 
 
 def write_report(run: Path, record: RunRecord) -> Path:
@@ -34,7 +46,7 @@ def report_html(record: RunRecord) -> str:
     """The report of a run as one self-contained page."""
     summary = summarise(record)
     check = holes_to_check(record)
-    told = list(happenings(record.events))
+    told = story(record.events)
     return (
         _environment()
         .get_template("report.html.j2")
@@ -49,6 +61,7 @@ def report_html(record: RunRecord) -> str:
             most_named=MOST_NAMED,
             told=told[:MOST_LINES],
             told_more=max(0, len(told) - MOST_LINES),
+            rows=_rows(record),
             gauged=record.gauged,
             agreements=_agreements(record),
             blind=against_truth.called_done_but_blind(record),
@@ -56,6 +69,15 @@ def report_html(record: RunRecord) -> str:
             cautions=CAUTIONS,
         )
     )
+
+
+def _rows(record: RunRecord) -> list[HoleRow]:
+    """The figures of every hole; none for so many that nobody reads them on a page."""
+    truths = {truth.hole: truth.exit_diameter_mm for truth in record.true_holes}
+    finished = sorted(record.finished().items())
+    if len(finished) > MOST_ROWS:
+        return []
+    return [HoleRow(hole, truths.get(number)) for number, hole in finished]
 
 
 # Hazards and limits: references.md §9 (IEC 60204-1, ISO 28881, 29 CFR 1910.303) and common practice, no source.
@@ -80,15 +102,9 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     environment.filters["spoken_time"] = spoken_time
-    environment.filters["clock"] = _clock
+    environment.filters["clock"] = clock_time
     environment.filters["capitalize_first"] = lambda words: words[:1].upper() + words[1:]
     return environment
-
-
-def _clock(seconds: float) -> str:
-    """Machine time as h:mm:ss."""
-    whole = int(seconds)
-    return f"{whole // 3600}:{whole % 3600 // 60:02d}:{whole % 60:02d}"
 
 
 def _charts(record: RunRecord) -> list[Chart]:

@@ -91,7 +91,7 @@ def summarise(record: RunRecord) -> Summary:
         holes_undersize=outcomes.count("undersize"),
         holes_failed=len(outcomes) - outcomes.count("through"),
         machine_seconds=round(stop.machine_s if stop else _last_time(events), 3),
-        wall_seconds=round(stop.wall_s, 3) if stop else 0.0,
+        wall_seconds=round(record.wall_s, 3),
         erode_seconds=round(sum(hole.erode_s for hole in finished), 3),
         measure_seconds=round(sum(event.seconds for event in measured), 3),
         measurements=len(measured),
@@ -128,6 +128,12 @@ def spoken_time(seconds: float) -> str:
     if whole >= 60:
         return f"{whole // 60} min {whole % 60:02d} s"
     return f"{whole} s"
+
+
+def clock_time(seconds: float) -> str:
+    """Machine time as h:mm:ss."""
+    whole = int(seconds)
+    return f"{whole // 3600}:{whole % 3600 // 60:02d}:{whole % 60:02d}"
 
 
 def holes_words(summary: Summary) -> str:

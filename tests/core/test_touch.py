@@ -104,7 +104,7 @@ def test_the_electrode_is_measured_on_the_reference_plate(tip_mm: float) -> None
 def test_the_work_is_mapped_where_it_is(face_mm: float) -> None:
     """The face is found within the belief of the machine file (2 mm standard uncertainty), level and at its height."""
     touches, _, mapped, _ = until_mapped(CrudeMachine(face_mm=face_mm))
-    assert [touch.purpose for touch in touches] == ["the reference plate", "the work", "the work", "the work"]
+    assert [touch.purpose for touch in touches] == ["the reference plate"] * 3 + ["the work"] * 3
     assert mapped[0].a_mm + 60.0 * (mapped[0].b + mapped[0].c) == pytest.approx(face_mm, abs=0.02)
     assert (mapped[0].b, mapped[0].c) == pytest.approx((0.0, 0.0), abs=5e-4)
 

@@ -6,8 +6,9 @@ from typing import TypeVar
 
 import pytest
 
+from controller.core.causes import Trip
 from controller.core.cycles.wait import DRAIN_TIMEOUT_S, drain, pause, until
-from controller.core.rig import Cycle, Rig, Trip
+from controller.core.rig import Cycle, Rig
 from tests.core.given import rig, seen
 
 TICK_S = 0.01

@@ -57,6 +57,7 @@ class VirtualRun:
     Attributes:
         session, wired: Both ends; `events` and `capture` what the run has left so far.
         cut: Wires that lead nowhere any more.
+        time_s: Since the machine was switched on; `base_s` of it had passed when the present host opened the ports.
     """
 
     def __init__(self, folder: Path, convention: str, front_end: str = "clamp", faults: Sequence[str] = ()) -> None:
@@ -74,7 +75,7 @@ class VirtualRun:
         self.capture = bytearray(head_bytes(start_record(given, stamp)))
         self.cut: dict[Wire, str] = {}
         self._tick_s = 1.0 / given.machine.tick_hz
-        self.time_s = 0.0
+        self.time_s = self.base_s = 0.0
         self.wired.motion.boot()
         self.wired.sampler.boot()
 
@@ -86,7 +87,7 @@ class VirtualRun:
         board, sampler = self.wired.advance(self.time_s)
         self.cut |= dict(lost)
         look = Look(
-            self.time_s,
+            self.time_s - self.base_s,
             b"" if Wire.BOARD in self.cut else board,
             b"" if Wire.SAMPLER in self.cut else sampler,
             requests,

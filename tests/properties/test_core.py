@@ -20,7 +20,7 @@ from controller.core.controller import Controller
 from controller.core.events import Event, PhaseChanged, PromptRaised, SourceOpenedHot
 from controller.core.observation import Observation
 from controller.core.phases import ROWS, SETTING_UP, Phase
-from controller.core.requests import Answer, HoldRequest, Request
+from controller.core.requests import Answer, HoldRequest, MeasureRequest, PauseRequest, Request, SkipRequest
 from tests.core import given as bench
 from tests.core.crude import CrudeMachine
 from tests.properties.monitor import Monitor, rebuilt
@@ -62,7 +62,13 @@ def take(run: Run, monitor: Monitor, seen: Observation, asked: Sequence[Request]
     return out.commands
 
 
-def looped(machine: CrudeMachine, drawn: Sequence[Upset] = (), ticks: int = 16_000, hold_at: int | None = None) -> Run:
+def looped(
+    machine: CrudeMachine,
+    drawn: Sequence[Upset] = (),
+    ticks: int = 16_000,
+    hold_at: int | None = None,
+    wishes: Sequence[tuple[int, Request]] = (),
+) -> Run:
     """The core in a closed loop with the crude machine, its reports spoiled; an operator frees and answers at once."""
     run, monitor = Run(), Monitor(bench.MACHINE)
     asked: tuple[Request, ...] = ()
@@ -70,6 +76,7 @@ def looped(machine: CrudeMachine, drawn: Sequence[Upset] = (), ticks: int = 16_0
     for tick in range(ticks):
         if tick == hold_at:
             asked = (HoldRequest("asked for"),)
+        asked += tuple(wish for at, wish in wishes if at == tick)
         told = len(run.events)
         machine.carry_out(take(run, monitor, spoil(machine.observe(), tick, drawn), asked))
         asked = ()
@@ -117,6 +124,22 @@ def test_on_any_machine_nothing_outside_the_phase_table_is_asked(machine: CrudeM
 def test_whatever_is_reported_wrongly_the_phase_table_holds(machine: CrudeMachine, drawn: list[Upset]) -> None:
     """With contacts, positions, readings and boards spoiled in a running job, every command stays permitted."""
     assert looped(machine, drawn).breaches == []
+
+
+WISHES = st.sampled_from([PauseRequest("a look"), MeasureRequest(), SkipRequest(1), SkipRequest(2)])
+
+
+@given(
+    machine=machines(),
+    drawn=upsets(JOB_TICKS),
+    wishes=st.lists(st.tuples(st.integers(0, JOB_TICKS), WISHES), max_size=4),
+)
+@settings(max_examples=12, phases=AS_FOUND)
+def test_whatever_is_wished_for_the_phase_table_holds(
+    machine: CrudeMachine, drawn: list[Upset], wishes: list[tuple[int, Request]]
+) -> None:
+    """Holds, measurements and skipped holes at any moment of a spoiled job: every command stays permitted."""
+    assert looped(machine, drawn, wishes=wishes).breaches == []
 
 
 @given(any_sequence())

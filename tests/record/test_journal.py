@@ -19,15 +19,18 @@ from controller.record.journal import (
     Journal,
     JournalError,
     append_gauged,
+    read_aside,
     read_journal,
 )
-from tests.record.made_up import START, MadeUpRun, places
+from tests.record.made_up import START, STOP, MadeUpRun, places
+
+WAL_NAME = f"{JOURNAL_NAME}-wal"
 
 SHAPES = sorted(
     (
         shape
         for shape in vars(events).values()
-        if isinstance(shape, type) and issubclass(shape, Event) and shape is not Event
+        if isinstance(shape, type) and issubclass(shape, Event) and shape not in {Event, events.Checked}
     ),
     key=lambda shape: shape.__name__,
 )
@@ -41,6 +44,7 @@ OF_TYPE = {
     "tuple[Figure, ...]": st.lists(
         st.builds(events.Figure, st.text(), FIGURES, st.text(), st.integers(0, 6)), max_size=3
     ).map(tuple),
+    "tuple[float, ...]": st.lists(FIGURES).map(tuple),
 }
 
 
@@ -85,6 +89,7 @@ def test_a_run_that_was_killed_keeps_every_finished_hole(tmp_path: Path) -> None
     last = max(rank for rank, event in enumerate(made_up.events) if isinstance(event, HoleFinished))
     for event in made_up.events[: last + 1]:
         journal.append(event)
+    journal.commit()
     journal.append(Said(1e6, "not yet on the disk"))
     record = read_journal(tmp_path)
     journal.close(None)
@@ -136,7 +141,7 @@ def test_a_journal_of_another_layout_is_refused(tmp_path: Path) -> None:
     with sqlite3.connect(tmp_path / JOURNAL_NAME) as connection:
         connection.execute("PRAGMA user_version=999")
     connection.close()
-    with pytest.raises(JournalError, match="layout 999 of another version; this one reads layout 1"):
+    with pytest.raises(JournalError, match="layout 999 of another version; this one reads layout 2"):
         read_journal(tmp_path)
 
 
@@ -156,3 +161,129 @@ def test_a_folder_takes_one_journal_only(tmp_path: Path) -> None:
     with pytest.raises(JournalError, match="there is a journal here already"):
         MadeUpRun(2).write(tmp_path)
     assert len(read_journal(tmp_path).finished()) == 2
+
+
+# -- power cuts, second writers, disks that take nothing --------------------------------------------------------------
+
+
+def _cut_short(source: Path, into: Path, wal_bytes: int) -> Path:
+    """A copy of a journal as a power cut leaves it: the write-ahead file ends after so many bytes."""
+    into.mkdir(exist_ok=True)
+    (into / JOURNAL_NAME).write_bytes((source / JOURNAL_NAME).read_bytes())
+    wal = (source / WAL_NAME).read_bytes()[:wal_bytes]
+    (into / WAL_NAME).write_bytes(wal)
+    (into / f"{JOURNAL_NAME}-shm").unlink(missing_ok=True)
+    return into
+
+
+def test_a_power_cut_at_any_byte_of_the_last_pages_loses_nothing_that_was_committed(tmp_path: Path) -> None:
+    """Cut at every byte around every frame's edges and at many between: what was reported by then is there."""
+    run, into = tmp_path / "run", tmp_path / "cut"
+    run.mkdir()
+    journal = Journal(run, START, places(3))
+    reported: list[tuple[int, int]] = []  # size of the write-ahead file after a commit, and events on record by then
+    for number in range(6):
+        for _ in range(5):
+            journal.append(Said(float(number), "something to be remembered " * 8))
+        journal.commit()
+        reported.append(((run / WAL_NAME).stat().st_size, 5 * (number + 1)))
+    whole, first = reported[-1][0], reported[-4][0]
+    edges = {edge + off for edge, _ in reported for off in range(-3, 4)}
+    for cut in sorted({*range(first, whole, 97), *(edge for edge in edges if first <= edge <= whole), whole}):
+        kept = len(read_journal(_cut_short(run, into, cut)).events)
+        assert kept >= max(events for size, events in reported if size <= cut)
+        assert kept % 5 == 0, "half a transaction"
+    journal.close(None)
+
+
+def test_a_torn_tail_is_no_trouble_either(tmp_path: Path) -> None:
+    """A disk may leave zeros or rubbish where the last write was to go."""
+    run, into = tmp_path / "run", tmp_path / "torn"
+    run.mkdir()
+    journal = Journal(run, START, places(3))
+    journal.append(Said(1.0, "kept"))
+    journal.commit()
+    kept = (run / WAL_NAME).stat().st_size
+    journal.append(Said(2.0, "lost"))
+    journal.commit()
+    _cut_short(run, into, 10**9)
+    for rubbish in (b"\0", b"\xa5"):
+        wal = (run / WAL_NAME).read_bytes()
+        (into / WAL_NAME).write_bytes(wal[: kept + 30] + rubbish * (len(wal) - kept - 30))
+        assert [event.time_s for event in read_journal(into).events] == [1.0]
+    journal.close(None)
+
+
+def test_what_broke_off_is_taken_up_and_goes_on(tmp_path: Path) -> None:
+    """Events go on where they were; a stop record in the middle is no stop record any more."""
+    journal = Journal(tmp_path, START, places(2))
+    journal.append(Said(1.0, "before"))
+    journal.close(STOP)
+    assert read_journal(tmp_path).stop == STOP
+    journal = Journal.reopen(tmp_path)
+    journal.append(Said(2.0, "after"))
+    journal.commit()
+    record = read_journal(tmp_path)
+    assert [event.time_s for event in record.events] == [1.0, 2.0]
+    assert record.stop is None
+    journal.close(STOP)
+    assert read_journal(tmp_path).stop == STOP
+    assert read_journal(tmp_path).wall_s == 2 * STOP.wall_s
+
+
+def test_a_journal_is_never_opened_for_writing_twice(tmp_path: Path) -> None:
+    """Not by a second run, not by a hole being gauged; readers are welcome."""
+    journal = Journal(tmp_path, START, places(2))
+    with pytest.raises(JournalError, match="another process writes this journal"):
+        Journal.reopen(tmp_path)
+    with pytest.raises(JournalError, match="another process writes this journal"):
+        append_gauged(tmp_path, [GaugedHole(1, 1.49, 0.01, 1.2, "2026-01-03T00:00:00Z")])
+    assert read_journal(tmp_path).events == ()
+    journal.close(None)
+    Journal.reopen(tmp_path).close(None)
+
+
+def test_a_full_disk_keeps_what_was_committed_and_what_waits(tmp_path: Path) -> None:
+    """The commit fails, the events wait; once there is room the next commit takes them all."""
+    journal = Journal(tmp_path, START, places(2))
+    journal.append(Said(1.0, "fits"))
+    journal.commit()
+    pages = journal._connection.execute("PRAGMA page_count").fetchone()[0]
+    journal._connection.execute(f"PRAGMA max_page_count={pages}")
+    for number in range(200):
+        journal.append(Said(2.0 + number, "does not fit " * 50))
+    with pytest.raises(sqlite3.OperationalError, match="full"):
+        journal.commit()
+    assert [event.time_s for event in read_journal(tmp_path).events] == [1.0]
+    assert journal.waiting == 200
+    journal._connection.execute("PRAGMA max_page_count=1000000")
+    journal.commit()
+    assert len(read_journal(tmp_path).events) == 201
+    journal.close(None)
+
+
+def test_reading_changes_nothing_in_the_folder_not_even_what_a_crash_left(tmp_path: Path) -> None:
+    """`report` and `resume` of a run that broke off look at it without tidying up."""
+    run = tmp_path / "run"
+    run.mkdir()
+    journal = Journal(run, START, places(2))
+    journal.append(Said(1.0, "kept"))
+    journal.commit()
+    left = _cut_short(run, tmp_path / "left", 10**9)
+    before = {path.name: path.read_bytes() for path in left.iterdir()}
+    assert len(read_journal(left).events) == 1
+    after = {path.name: path.read_bytes() for path in left.iterdir() if not path.name.endswith("-shm")}
+    assert after == before
+    journal.close(None)
+
+
+def test_what_waits_is_not_written_when_a_journal_is_abandoned(tmp_path: Path) -> None:
+    """A rehearsal's events without its machine would tell of holes that the machine does not have."""
+    journal = Journal(tmp_path, START, places(2))
+    journal.append(Said(1.0, "kept"))
+    journal.commit(b"machine")
+    journal.append(Said(2.0, "not kept"))
+    journal.abandon()
+    assert [event.time_s for event in read_journal(tmp_path).events] == [1.0]
+    assert read_aside(tmp_path) == b"machine"
+    Journal.reopen(tmp_path).close(None)

@@ -7,14 +7,15 @@ from pathlib import Path
 
 import pytest
 
-from controller.core.events import ElectrodeMeasured, Event, HoleFinished, ShortEnded
+from controller.core.events import ElectrodeAdvanced, ElectrodeMeasured, Event, HoleFinished, ShortEnded
 from controller.record import against_truth
-from controller.record.by_hand import grouped, holes_to_check, is_surprise
+from controller.record.by_hand import Reason, grouped, holes_to_check, is_surprise
 from controller.record.drawing import round_ticks
 from controller.record.figures import gap_chart
 from controller.record.hole_map import hole_map, spot_style
 from controller.record.journal import GaugedHole, Journal, RunRecord, append_gauged, read_journal
-from controller.record.report import report_html
+from controller.record.report import MOST_ROWS, report_html
+from controller.record.story import story
 from controller.record.summary import spoken_time
 from tests.record.made_up import START, MadeUpRun, places
 
@@ -219,3 +220,31 @@ def test_a_hole_called_through_but_blind_is_named(tmp_path: Path) -> None:
 def test_ticks_are_round(low: float, high: float, labels: list[str]) -> None:
     """Multiples of 1, 2 or 5 with no more digits than they need."""
     assert [label for _, label in round_ticks(low, high)] == labels
+
+
+def test_shorts_that_follow_each_other_are_told_in_one_line() -> None:
+    """What else happened is not buried; every short is still there."""
+    shorts = [ShortEnded(10.0 * hole, hole, 3, 1.0 + hole, "debris") for hole in range(1, 6)]
+    advanced = ElectrodeAdvanced(70.0, 45.0, 90.0, 1)
+    told = story([*shorts, advanced, ShortEnded(80.0, 9, 4, 7.0, "weld")])
+    assert [each.words.split(" ")[0] for each in told] == ["5", "Electrode", "Short"]
+    assert "at 5 holes, from 1 to 5; the longest 6.0 s" in told[0].words
+    assert len(told[0].together) == 5
+
+
+def test_a_figure_that_many_holes_share_is_said_once() -> None:
+    (same,) = grouped({hole: [Reason(2, "unsure", "1.480 ± 0.110 mm")] for hole in range(1, 4)})
+    (different,) = grouped({hole: [Reason(5, "slow", f"{hole} s")] for hole in range(1, 4)})
+    assert (same.shared, different.shared) == ("1.480 ± 0.110 mm", "")
+
+
+def test_the_table_of_holes_gives_way_to_the_file_when_it_would_be_too_long(tmp_path: Path) -> None:
+    few, many = tmp_path / "few", tmp_path / "many"
+    few.mkdir()
+    many.mkdir()
+    assert "Figures of every hole" in report_html(made_up(few, 20))
+    assert "Figures of every hole" not in report_html(made_up(many, MOST_ROWS + 200))
+
+
+def test_five_thousand_holes_make_a_page_that_a_telephone_can_hold(tmp_path: Path) -> None:
+    assert len(report_html(made_up(tmp_path, 5000)).encode()) < 3_000_000

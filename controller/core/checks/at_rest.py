@@ -16,8 +16,7 @@ from controller.core.checks.examination import (
     passed,
 )
 from controller.core.cycles.ask import DEAD, pose
-from controller.core.cycles.contacts import CONTACT_TIMEOUT_S, OPEN_V, prove
-from controller.core.cycles.touch import release
+from controller.core.cycles.contacts import CONTACT_TIMEOUT_S, OPEN_V, prove, release
 from controller.core.cycles.wait import pause, until
 from controller.core.events import Figure
 from controller.core.rig import Cycle

@@ -8,8 +8,7 @@ from typing import Final
 from controller.core.checks.examination import Check, Examination, Verdict, failed, not_done, passed
 from controller.core.commands import Halt, Home, Move
 from controller.core.cycles.ask import pose
-from controller.core.cycles.contacts import OPEN_V, prove
-from controller.core.cycles.touch import release
+from controller.core.cycles.contacts import OPEN_V, prove, release
 from controller.core.cycles.travel import HOME_TIMEOUT_S, rise_to_top
 from controller.core.cycles.wait import drain, pause
 from controller.core.events import Figure

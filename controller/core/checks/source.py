@@ -24,9 +24,8 @@ from controller.core.checks.examination import (
 from controller.core.checks.gate import NO_SUPPLY
 from controller.core.commands import Move, Output, Switch, Withhold
 from controller.core.cycles.ask import DEAD, pose
-from controller.core.cycles.contacts import ALIVE_TIMEOUT_S, OPEN_V, SENSE_SETTLE_S, prove
+from controller.core.cycles.contacts import ALIVE_TIMEOUT_S, OPEN_V, SENSE_SETTLE_S, prove, release
 from controller.core.cycles.stand_down import OPEN_TIMEOUT_S
-from controller.core.cycles.touch import release
 from controller.core.cycles.travel import rise_to_top
 from controller.core.cycles.wait import drain, pause, until
 from controller.core.events import Figure

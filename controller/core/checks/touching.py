@@ -19,15 +19,9 @@ from controller.core.checks.examination import (
     passed,
     standard_deviation,
 )
-from controller.core.cycles.contacts import OPEN_V, prove, reading_v
+from controller.core.cycles.contacts import OPEN_V, prove, reading_v, release
 from controller.core.cycles.measure import TOUCH_ROOM_MM, TOUCH_U_MM, measure
-from controller.core.cycles.touch import (
-    LIFT_UM_S,
-    descend,
-    release,
-    slide_here,
-    touch_again,
-)
+from controller.core.cycles.touch import LIFT_UM_S, descend, slide_here, touch_again
 from controller.core.cycles.travel import lower, rise, travel
 from controller.core.cycles.wait import drain, pause
 from controller.core.events import Figure

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from controller.core.breakthrough import FREE_RUN_UM, ROOM_BELOW_MARGIN_MM
 from controller.core.cycles.ask import ask
-from controller.core.cycles.contacts import OPEN_V, prove
+from controller.core.cycles.contacts import OPEN_V, prove, release
 from controller.core.cycles.measure import measure
+from controller.core.cycles.recentre import check_place
 from controller.core.cycles.recover import ask_for_help
-from controller.core.cycles.touch import release
 from controller.core.cycles.travel import rise_to_top
 from controller.core.events import ElectrodeAdvanced
 from controller.core.phases import Trigger
@@ -77,6 +77,7 @@ def advance(rig: Rig) -> Cycle[None]:
     if exhausted:
         electrode.cone_mm, electrode.cone_u_mm = 0.0, guessed_cone_mm(rig.given)
         electrode.cones_seen = 0
-    yield from measure(rig)
+    yield from measure(rig, doubt_mm=0.0)
+    yield from check_place(rig)
     rig.advances += 1
     rig.tell(ElectrodeAdvanced(rig.now_s, electrode.tip_mm, electrode.stock_mm, rig.advances))

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import Final
 
+from controller.core.causes import Cause, trip
 from controller.core.commands import Output, Switch, Turn
 from controller.core.cycles.wait import drain, pause, until
 from controller.core.events import Proven
 from controller.core.interlocks import BREAK_BEFORE_MAKE_S, GAP_OPEN_BEFORE_BREAK_S
-from controller.core.rig import Bench, Cycle, Trip
+from controller.core.rig import Bench, Cycle
 from controller.core.window import ABSENT_V
 
 # Pin volts (electrics.md): "reads open" is anything above half of the 5 V feed, which no wet gap of contact size
@@ -32,11 +33,7 @@ DRY_TIMEOUT_S: Final = 30.0
 def reading_v(rig: Bench) -> Cycle[float]:
     """The pin's volts of the next tick that brought samples: no samples are no reading. Raises Trip when none come."""
     if not (yield from until(rig, lambda: bool(rig.sense.seen.samples), SAMPLES_TIMEOUT_S)):
-        raise Trip(
-            "sampler silent",
-            "no sample of the gap came when one was needed",
-            "look at the sampler's cable and supply, then start again",
-        )
+        raise trip(Cause.SAMPLER_SILENT)
     return rig.sense.pin_v()
 
 
@@ -48,21 +45,13 @@ def prove(rig: Bench) -> Cycle[float]:
     # What an earlier proof found says nothing of this place and moment.
     rig.locks.proven = rig.locks.sensed_open = False
     if not (yield from until(rig, lambda: rig.sense.seen.contact_open, CONTACT_TIMEOUT_S)):
-        raise Trip(
-            "source stuck on",
-            "the mirror contact says that the source is still on the electrode",
-            "switch the supply off at its isolator, wait 5 s, check with a meter; then inspect the source contact",
-        )
+        raise trip(Cause.SOURCE_STUCK_ON)
     if rig.locks.on[Output.SENSING]:
         yield (Switch(Output.SENSING, False),)
     yield from pause(rig, BREAK_BEFORE_MAKE_S + SENSE_SETTLE_S)
     off_v = yield from reading_v(rig)
     if off_v >= ABSENT_V:
-        raise Trip(
-            "source still there",
-            f"the gap reads {off_v:.2f} V with source and sensing feed both off",
-            "switch the supply off at its isolator, wait 5 s, check with a meter; then inspect contact and front end",
-        )
+        raise trip(Cause.SOURCE_STILL_THERE, f"{off_v:.2f} V")
     yield (Switch(Output.SENSING, True),)
     yield from pause(rig, SENSE_SETTLE_S)
     rig.locks.proven = True
@@ -75,6 +64,12 @@ def prove(rig: Bench) -> Cycle[float]:
     return open_v
 
 
+def release(rig: Bench) -> Cycle[None]:
+    """Switch the sensing feed off before the phase that permits it is left."""
+    if rig.locks.on[Output.SENSING]:
+        yield (Switch(Output.SENSING, False),)
+
+
 def energise(rig: Bench) -> Cycle[None]:
     """Sensing off, water on, flow confirmed, source on; in approach, after a proof.
 
@@ -85,28 +80,17 @@ def energise(rig: Bench) -> Cycle[None]:
     yield (Switch(Output.WATER, True),)
     yield from pause(rig, BREAK_BEFORE_MAKE_S)
     if not (yield from until(rig, lambda: rig.sense.seen.flow, rig.machine.water.flow_timeout_s)):
-        raise Trip(
-            "no flow",
-            "the pump is on but the flow switch does not say so",
-            "look at tank, filter, pump and flow switch; then start again",
-        )
+        raise trip(Cause.NO_FLOW)
     spindle = rig.machine.spindle
     if spindle.fitted:
         # Turning wears the electrode evenly, keeps it from welding and helps the flushing (Koshy, Jain & Lal 1993).
         yield (Turn(spindle.rev_min),)
     yield (Switch(Output.SOURCE, True),)
+    flips = rig.sense.flips
     if not (yield from until(rig, lambda: rig.sense.live, CONTACT_TIMEOUT_S)):
-        raise Trip(
-            "source stuck off",
-            "the source contact was commanded on and its mirror contact says that it stayed open",
-            "look at the heartbeat supply, the coil and the contact",
-        )
+        raise trip(Cause.CONTACT_CHATTERS if rig.sense.flips > flips + 1 else Cause.SOURCE_STUCK_OFF)
     if not (yield from until(rig, lambda: rig.sense.open_s >= ALIVE_S, ALIVE_TIMEOUT_S)):
-        raise Trip(
-            "source dead",
-            "the source is on the electrode, the gap was sensed open a moment ago, and no voltage has come",
-            "look at the supply, its isolator and its fuses, and at the front end",
-        )
+        raise trip(Cause.SOURCE_DEAD)
 
 
 def isolate(rig: Bench, timeout_s: float, flush_s: float = 0.0) -> Cycle[bool]:
@@ -134,10 +118,6 @@ def stop_spindle(rig: Bench) -> Cycle[None]:
 def stop_water(rig: Bench) -> Cycle[None]:
     """Stop the water once the source contact is proven open. Raises Trip when it stays closed."""
     if not (yield from until(rig, lambda: rig.sense.seen.contact_open, CONTACT_TIMEOUT_S)):
-        raise Trip(
-            "source stuck on",
-            "the source contact was commanded off and its mirror contact says that it stayed closed",
-            "switch the supply off at its isolator, wait 5 s, check with a meter; then inspect the source contact",
-        )
+        raise trip(Cause.SOURCE_STUCK_ON)
     if rig.locks.on[Output.WATER]:
         yield (Switch(Output.WATER, False),)

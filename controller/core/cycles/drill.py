@@ -9,9 +9,14 @@ from __future__ import annotations
 from math import hypot
 from typing import Final
 
-from controller.core.breakthrough import ROOM_BELOW_MARGIN_MM
-from controller.core.cycles.contacts import OPEN_V, energise, isolate, prove
+from controller.core.breakthrough import FREE_RUN_UM, ROOM_BELOW_MARGIN_MM
+from controller.core.causes import Cause, trip
+from controller.core.cycles.attend import attend
+from controller.core.cycles.contacts import OPEN_V, energise, isolate, prove, release
+from controller.core.cycles.diagnose import why_closed
+from controller.core.cycles.judge import measure_electrode
 from controller.core.cycles.measure import measure
+from controller.core.cycles.recentre import check_place, face_off_mm
 from controller.core.cycles.recover import (
     LIVE,
     NO_REMOVAL_S,
@@ -22,14 +27,14 @@ from controller.core.cycles.recover import (
     recover,
     short_declared,
 )
-from controller.core.cycles.touch import release
 from controller.core.cycles.travel import lower, rise, rise_to_top, travel
-from controller.core.cycles.wait import pause
+from controller.core.cycles.wait import drain, pause
+from controller.core.events import BrokeThrough
 from controller.core.hole import Ending, Hole
 from controller.core.path import Plunge, Slide
 from controller.core.permissions import APPROACH_SPEED_UM_S, RETURN_SPEED_UM_S, SERVO_SPEED_UM_S, TOUCH_SPEED_UM_S
 from controller.core.phases import Trigger
-from controller.core.rig import Cycle, Rig, Trip, guessed_cone_mm
+from controller.core.rig import Cycle, Rig, guessed_cone_mm
 from controller.core.servo import Servo
 from controller.core.spark_out import SparkOut
 from controller.plan.plan import PlannedHole
@@ -43,6 +48,8 @@ SEARCH_MM: Final = 0.5
 # Tip above the face at the first sparks, and how well that is known: the usual gaps (10–100 µm, references §3) and the
 # reach beside a corner. Chosen so.
 FIRST_GAP_UM: Final = 120.0
+# A front no deeper than this may be the face itself: the hole is then begun anew. Chosen: more than the face is unsure.
+BEGUN_UM: Final = 250.0
 # Two sparks within a tenth of a second are erosion, one may be a passing chip. Chosen so.
 IGNITED_HZ: Final = 10.0
 # No deeper for this long while sparking: the gap is silted up; lift and flush. After so many lifts in vain it is
@@ -55,6 +62,7 @@ SPENT_SHARE: Final = 0.04
 # four seconds each, ten of them cost half a minute of a job. Chosen so.
 SOUNDINGS: Final = frozenset(3 * 2**n for n in range(10))
 SOUNDED_DIAMETERS: Final = 2.5
+WHOLE_SHARE: Final = 0.5  # of the usual sparks at the end of the room: the front never came out; chosen
 TRICKLE_SHARE: Final = 0.1  # of the usual sparks: no front any more, but perhaps a cone; chosen
 SPARK_OUT_TIMES: Final = 2.0  # no longer than so many times what the hole has taken; chosen
 STALL_S: Final = 20.0
@@ -79,12 +87,18 @@ METAL_NEAR_V: Final = 0.5
 
 # Not the end of a hole: nothing was met, and the electrode is to be measured before the work is called missing.
 SHORTER: Final = Ending("failed", "no work met")
+# Not the end of a hole either: the operator wishes for something that needs the electrode out of it.
+# The front has gone where the work is still solid: the rod broke or slipped, or the work is thinner than the job says.
+VANISHED: Final = Ending("failed", "the front vanished")
+ASIDE: Final = Ending("failed", "left")
+SKIPPED: Final = Ending("failed", "skipped by the operator")
 
 
 class Drilling:
     """The cycles that make one hole; what is known of it is in `hole`, the axis in `slide`."""
 
     __slots__ = (
+        "_begun",
         "_deepest_um",
         "_dwelt",
         "_least_um",
@@ -95,17 +109,19 @@ class Drilling:
         "_searched",
         "_sparking_out",
         "_start_z_um",
+        "_thin",
         "hole",
         "slide",
     )
 
-    def __init__(self, rig: Rig, planned: PlannedHole) -> None:
+    def __init__(self, rig: Rig, planned: PlannedHole, *, begun: bool = False) -> None:
         self._rig = rig
+        self._begun = begun
         self._planned = planned
         self._start_z_um = 0.0
         work = rig.given.job.work
         self._least_um = 0.0
-        self._searched = self._sparking_out = self._dwelt = False
+        self._searched = self._thin = self._sparking_out = self._dwelt = False
         self._out: SparkOut | None = None
         self._deepest_um = (work.thickness_mm + work.clear_below_mm - ROOM_BELOW_MARGIN_MM) * UM_PER_MM
         self._room_um = RETURN_ROOM_UM
@@ -122,6 +138,8 @@ class Drilling:
         rig.servo.begin()
         self._choose_start()
         self._choose_least()
+        if self._begun:
+            yield from self._find_front()
         ending: Ending | None = None
         while ending is None:
             yield from self._re_enter()
@@ -129,6 +147,12 @@ class Drilling:
             ending = yield from self._sink()
             if ending is SHORTER:
                 yield from self._look_again()
+                ending = None
+            elif ending is VANISHED:
+                yield from self._look_for_front()
+                ending = None
+            elif ending is ASIDE:
+                yield from self._step_aside()
                 ending = None
         yield from self._leave()
         self.hole.finish(ending)
@@ -140,7 +164,7 @@ class Drilling:
         """The start height: above the face by what is not known of it, and some room."""
         rig, planned = self._rig, self._planned
         if rig.surface is None:
-            raise Trip("no surface", "a hole was begun before the work was mapped", "report it: a fault of the program")
+            raise trip(Cause.PROGRAM, "a hole was begun before the work was mapped")
         face_mm = rig.surface.at_mm(planned.x_mm, planned.y_mm) + rig.electrode.tip_mm
         self._start_z_um = (face_mm + START_ROOM_MM + 2.0 * self._unsure_mm()) * UM_PER_MM
 
@@ -158,6 +182,8 @@ class Drilling:
             cone_mm = max(cone_mm, SOUNDED_DIAMETERS * given.job.electrode.diameter_mm)
         past_mm = electrode.wear_mm + cone_mm + given.overcut.mean_mm
         self._least_um = (given.job.work.thickness_mm + past_mm) * UM_PER_MM
+        self._rig.pierce_um = (given.job.work.thickness_mm + electrode.wear_mm) * UM_PER_MM
+        self._rig.full_um = self._least_um
 
     def _unsure_mm(self) -> float:
         """Standard uncertainty of where the tip stands above the face."""
@@ -174,9 +200,14 @@ class Drilling:
     def _close(self) -> Cycle[None]:
         """Prove, sense the gap open, enter the approach, put the source on."""
         rig = self._rig
-        while not (yield from self._senses_open()):
+        while (open_v := (yield from self._sensed_v())) <= OPEN_V:
             # The reading had half a minute to open by itself; what is left needs a hand.
-            yield from rise(rig)
+            why = yield from why_closed(rig, open_v, f"above hole {self._planned.index}")
+            if why.cause != Cause.SENSING_CLOSED:
+                raise why
+            off_mm = yield from face_off_mm(rig, self._planned)
+            if off_mm > 2.0 * self._unsure_mm():
+                raise trip(Cause.FACE_OFF, f"{off_mm:.2f} mm higher at hole {self._planned.index}")
             yield from ask_for_help(rig, f"The sensing path reads contact above hole {self._planned.index}.")
             rig.enter(Trigger.GO_ON)
             yield from self._after_help()
@@ -185,14 +216,14 @@ class Drilling:
         rig.say(f"Hole {self._planned.index}: approaching")
         yield from energise(rig)
 
-    def _senses_open(self) -> Cycle[bool]:
-        """Prove isolation and read the sensing path, from idle to idle."""
+    def _sensed_v(self) -> Cycle[float]:
+        """Prove isolation and read the sensing path (volts), from idle to idle."""
         rig = self._rig
         rig.enter(Trigger.TOUCH)
         open_v = yield from prove(rig)
         yield from release(rig)
         rig.enter(Trigger.TOUCHED)
-        return open_v > OPEN_V
+        return open_v
 
     def _re_enter(self) -> Cycle[None]:
         """Down to the start height; in a hole begun before, on the sensing path, to just above where the front was."""
@@ -212,6 +243,36 @@ class Drilling:
         yield from pause(rig, 0.1)
         yield from release(rig)
         rig.enter(Trigger.TOUCHED)
+
+    def _find_front(self) -> Cycle[None]:
+        """The hole was begun before an interruption: down on the sensing path to wherever it meets metal.
+
+        A way that is free to where the full diameter would have passed means that the tip is through; whether it is
+        at full size is then seen by going that way once more with the source on.
+        """
+        rig = self._rig
+        yield from lower(rig, self._start_z_um)
+        self._take_stock()
+        slide, thickness_um = self.slide, rig.given.job.work.thickness_mm * UM_PER_MM
+        zero_um = self._foretold_um()
+        rig.say(f"Hole {self._planned.index}: begun before; feeling for its front on the sensing path")
+        rig.enter(Trigger.TOUCH)
+        opened = (yield from prove(rig)) > OPEN_V
+        end_um = zero_um + min(self._least_um, self._deepest_um)
+        while opened and slide.axis_um < end_um and rig.sense.pin_v() > METAL_NEAR_V:
+            yield slide.forward(TOUCH_SPEED_UM_S * rig.tick_s, rig.sense.seen.queued)
+        yield from drain(rig)
+        through = slide.axis_um >= end_um
+        front_um = zero_um + thickness_um if through else slide.tip_um
+        yield slide.back_to(0.0, RETREAT_UM_S)
+        yield from drain(rig)
+        yield from release(rig)
+        rig.enter(Trigger.TOUCHED)
+        if front_um - zero_um > BEGUN_UM:
+            self.hole.taken_up(zero_um, front_um)
+        if through:
+            feed_mm = thickness_um / UM_PER_MM
+            rig.tell(BrokeThrough(rig.now_s, self._planned.index, feed_mm, "found through by touch, begun before"))
 
     # -- eroding ---------------------------------------------------------------------------------------------------
 
@@ -237,6 +298,8 @@ class Drilling:
         front_um = hole.deepest_um
         yield slide.take_up(TAKE_UP_UM_S)
         while not self._short_met():
+            if rig.wishes.aside(self._planned.index):
+                return self._wished()
             if sense.gap.spark_rate_hz > IGNITED_HZ and not sense.long_low:
                 if hole.zero_um is None:
                     self._see_length()
@@ -253,11 +316,14 @@ class Drilling:
     def _see_length(self) -> None:
         """The face met far from where it should be: the rod is not as long as believed, to within a gap or two."""
         rig = self._rig
-        foretold_um = (START_ROOM_MM + 2.0 * self._unsure_mm()) * UM_PER_MM - FIRST_GAP_UM
-        off_mm = (self.slide.tip_um - foretold_um) / UM_PER_MM
+        off_mm = (self.slide.tip_um - self._foretold_um()) / UM_PER_MM
         if abs(off_mm) > 3.0 * hypot(self._unsure_mm(), FIRST_GAP_UM / UM_PER_MM):
             rig.say(f"Hole {self._planned.index}: the electrode is {abs(off_mm):.1f} mm off what was believed")
             rig.electrode.found_shorter(off_mm, FIRST_GAP_UM / UM_PER_MM)
+
+    def _foretold_um(self) -> float:
+        """Where on the slide the first spark should be."""
+        return (START_ROOM_MM + 2.0 * self._unsure_mm()) * UM_PER_MM - FIRST_GAP_UM
 
     def _short_met(self) -> bool:
         """A short is declared; above the highest place of a face not yet met, only once no drop-out lasts so long."""
@@ -281,17 +347,16 @@ class Drilling:
         """Sparks should have come by now: no work before the first, no way of ending well after it."""
         rig, hole = self._rig, self.hole
         if hole.zero_um is not None:
-            return Ending("failed", "no more sparks and no free way") if rig.sense.idle_s > NO_REMOVAL_S else None
+            return self._failed("no more sparks and no free way") if rig.sense.idle_s > NO_REMOVAL_S else None
         limit_mm = 2.0 * START_ROOM_MM + SEARCH_MM + 4.0 * self._unsure_mm()
         if self.slide.axis_um < limit_mm * UM_PER_MM and rig.sense.idle_s < NO_REMOVAL_S:
             return None
         if not self._searched:
             self._searched = True
             return SHORTER
-        raise Trip(
-            "work missing",
-            f"no spark down to {self.slide.axis_um / UM_PER_MM:.2f} mm below the start of hole {self._planned.index}",
-            "is the work in place, is the source alive, does the electrode stand out as measured?",
+        raise trip(
+            Cause.WORK_MISSING,
+            f"{self.slide.axis_um / UM_PER_MM:.2f} mm below the start of hole {self._planned.index}",
         )
 
     def _erode(self) -> Cycle[Ending | None]:
@@ -303,6 +368,8 @@ class Drilling:
         servo.start()
         hole.deeper_s = rig.now_s  # a stall is time spent eroding, not measuring or asking on the way here
         while not short_declared(rig):
+            if rig.wishes.aside(self._planned.index):
+                return self._wished()
             before_um, behind_um = hole.deepest_um, max(hole.deepest_um - slide.tip_um, 0.0)
             hole.count(slide.tip_um, 0 if self._sparking_out else sense.sparks)
             hole.eroded(gap.state, tick_s, REPORT_S)
@@ -327,6 +394,8 @@ class Drilling:
         zero_um = self.hole.zero_um
         if zero_um is None:
             return None
+        if self.hole.through.vanished and not self._thin:
+            return VANISHED
         feed_um = self.slide.tip_um - zero_um
         passed = feed_um >= min(self._least_um, self._deepest_um)
         free = self.hole.through.free_from_um is not None
@@ -346,7 +415,10 @@ class Drilling:
 
     def _at_the_end(self, free: bool) -> Ending:
         """The way was found free; or the room is used up, and it counts whether the cone is known to have passed."""
-        if free or self._least_um <= self._deepest_um or self.hole.through.share <= SPENT_SHARE:
+        through, room_enough = self.hole.through, self._least_um <= self._deepest_um
+        if not free and room_enough and through.pierced_um is None and through.share > WHOLE_SHARE:
+            return Ending("failed", f"{Cause.NO_BREAKTHROUGH.value}: is the work thicker than the job says?")
+        if free or room_enough or through.share <= SPENT_SHARE:
             return Ending("through")
         return Ending("undersize", "the room below the plate was used up before the full diameter had passed")
 
@@ -374,14 +446,14 @@ class Drilling:
         if not short_declared(rig):
             hole.stalls += 1
             if hole.stalls > STALLS_MAX:
-                return Ending("failed", f"no deeper after {STALLS_MAX} lifts")
+                return self._failed(f"no deeper after {STALLS_MAX} lifts")
             yield from flush(rig, self.slide)
             hole.deeper_s = rig.now_s
             return Freed.IN_HOLE
         # Those that keep coming back with the hole no deeper call for the next rung.
         relapsed = min(hole.vain_shorts // RELAPSES, 2)
         if hole.vain_shorts >= VAIN_SHORTS_MAX:
-            return Ending("failed", f"shorted {hole.vain_shorts} times and got no deeper")
+            return self._failed(f"shorted {hole.vain_shorts} times and got no deeper")
         # A small retreat is no answer to a short that it has just answered; it is all that a drop-out needs.
         surely = rig.sense.gap.p_shorted > 0.5
         began_s = rig.now_s
@@ -396,12 +468,43 @@ class Drilling:
             yield from self._after_help()
         return freed
 
+    def _look_for_front(self) -> Cycle[None]:
+        """Measure: a rod that is shorter goes on where its sparks ceased; with a rod as it was the work is thinner."""
+        hole, before_mm = self.hole, self._rig.electrode.tip_mm
+        hole.book_wear()
+        yield from self._look_again()
+        zero_um, shorter_mm = hole.zero_um, before_mm - self._rig.electrode.tip_mm
+        if zero_um is None or shorter_mm < FREE_RUN_UM / UM_PER_MM:
+            self._thin = True
+            return
+        hole.taken_up(zero_um, max(hole.deepest_um - FREE_RUN_UM, zero_um))
+
+    def _failed(self, how: str) -> Ending:
+        """A hole that is given up; beyond the far face it is what lies there that is in the way."""
+        if self.hole.feed_um > self._rig.pierce_um:
+            return Ending("failed", f"{Cause.STRUCK_BEHIND.value}: {how}")
+        return Ending("failed", how)
+
     def _look_again(self) -> Cycle[None]:
         """No work where it should be: before it is called missing, see whether the rod is shorter than believed."""
         yield from self._leave()
-        yield from measure(self._rig)
+        yield from measure_electrode(self._rig)
         yield from travel(self._rig, self._planned.x_mm, self._planned.y_mm)
         self._choose_start()
+
+    def _wished(self) -> Ending:
+        """What the operator's wish makes of this hole."""
+        return SKIPPED if self._rig.wishes.skips(self._planned.index) else ASIDE
+
+    def _step_aside(self) -> Cycle[None]:
+        """Out of the hole, do what was asked for, back above it."""
+        rig = self._rig
+        yield from self._leave()
+        self.hole.book_wear()
+        before_mm = rig.electrode.tip_mm
+        if (yield from attend(rig)):
+            self._start_z_um += (rig.electrode.tip_mm - before_mm) * UM_PER_MM  # as after help
+        yield from travel(rig, self._planned.x_mm, self._planned.y_mm)
 
     def _after_help(self) -> Cycle[None]:
         """Hands were on the electrode: measure it again, come back above the hole."""
@@ -420,7 +523,8 @@ class Drilling:
         self.hole.book_wear()
         yield from rise_to_top(self._rig)
         electrode.renewed(electrode.tip_mm, self._rig.machine.holder.protrusion_u_mm)
-        yield from measure(self._rig)
+        yield from measure(self._rig, doubt_mm=0.0)
+        yield from check_place(self._rig)
 
     # -- leaving ---------------------------------------------------------------------------------------------------
 

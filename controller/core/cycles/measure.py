@@ -5,7 +5,8 @@ from __future__ import annotations
 from math import hypot
 from typing import Final
 
-from controller.core.cycles.touch import touch_down
+from controller.core.causes import Cause, trip
+from controller.core.cycles.touch import REFERENCE_PLATE, touch_down
 from controller.core.cycles.travel import lower, rise, travel
 from controller.core.cycles.wait import pause
 from controller.core.events import ElectrodeMeasured, SurfaceMapped, WaterSensed
@@ -25,10 +26,23 @@ HOMING_U_MM: Final = 0.004
 WORN_MM: Final = 5.0
 # Room kept above a place whose height is believed, before the touch begins. Chosen so.
 TOUCH_ROOM_MM: Final = 0.5
+# Other places of the plate, near enough to be on any (mm); how much further down than the first they are looked for;
+# how far apart clean ones may be: twice the levelness of a plate that was laid by hand over that way. Chosen.
+BESIDE_MM: Final = 3.0
+AGAIN_MM: Final = 2.0
+DIRTY_MM: Final = 0.04
 
 
-def measure(rig: Bench) -> Cycle[None]:
-    """Touch the reference plate, take in the tip length, go back to where it came from. Raises Trip as `touch_down`."""
+def measure(rig: Bench, *, from_here: bool = False, doubt_mm: float | None = None) -> Cycle[float]:
+    """Touch the reference plate, take in the tip length, go back to where it came from; returns what was measured.
+
+    Raises Trip as `touch_down` does, and when the plate is dirty.
+
+    Args:
+        rig: the bench.
+        from_here: the whole way down at touch speed: nothing is believed of a rod that may be another one.
+        doubt_mm: further than this from what was predicted, the plate is touched at two more places.
+    """
     plate = rig.machine.reference_plate
     start_s = rig.now_s
     from_mm = rig.sense.seen.x_um / UM_PER_MM, rig.sense.seen.y_um / UM_PER_MM
@@ -38,11 +52,14 @@ def measure(rig: Bench) -> Cycle[None]:
     yield from pause(rig, rig.machine.water.drip_pause_s)
     expected_mm = plate.height_mm + predicted
     room_mm = 3.0 * predicted_u + TOUCH_ROOM_MM
-    yield from lower(rig, (expected_mm + room_mm) * UM_PER_MM)
+    if not from_here:
+        yield from lower(rig, (expected_mm + room_mm) * UM_PER_MM)
     deeper_mm = room_mm + WORN_MM
-    contact = yield from touch_down(rig, expected_mm * UM_PER_MM, deeper_mm * UM_PER_MM, "the reference plate")
+    contact = yield from touch_down(rig, expected_mm * UM_PER_MM, deeper_mm * UM_PER_MM, REFERENCE_PLATE)
     sense_water(rig)
     tip_mm = contact.z_um / UM_PER_MM - plate.height_mm
+    if doubt_mm is not None and abs(tip_mm - predicted) > doubt_mm:
+        tip_mm = yield from _confirmed(rig, tip_mm)
     u_mm = hypot(TOUCH_U_MM, contact.spread_um / UM_PER_MM / 2.0, plate.height_u_mm, HOMING_U_MM)
     rig.electrode.measured(tip_mm, u_mm)
     yield from travel(rig, *from_mm)
@@ -58,6 +75,25 @@ def measure(rig: Bench) -> Cycle[None]:
             rig.now_s - start_s,
         )
     )
+    rig.check_point()
+    return tip_mm
+
+
+def _confirmed(rig: Bench, tip_mm: float) -> Cycle[float]:
+    """Touch the plate at two more places; returns the middle length. Raises Trip when they don't agree."""
+    plate, lengths = rig.machine.reference_plate, [tip_mm]
+    for x_mm, y_mm in ((plate.x_mm + BESIDE_MM, plate.y_mm), (plate.x_mm, plate.y_mm + BESIDE_MM)):
+        yield from rise(rig)
+        yield from travel(rig, x_mm, y_mm)
+        expected_mm = plate.height_mm + tip_mm
+        yield from lower(rig, (expected_mm + TOUCH_ROOM_MM) * UM_PER_MM)
+        margin_um = (TOUCH_ROOM_MM + AGAIN_MM) * UM_PER_MM
+        contact = yield from touch_down(rig, expected_mm * UM_PER_MM, margin_um, REFERENCE_PLATE)
+        lengths.append(contact.z_um / UM_PER_MM - plate.height_mm)
+    apart_mm = max(lengths) - min(lengths)
+    if apart_mm > DIRTY_MM:
+        raise trip(Cause.PLATE_DIRTY, f"three places are {UM_PER_MM * apart_mm:.0f} µm apart")
+    return sorted(lengths)[1]
 
 
 def sense_water(rig: Bench) -> None:

@@ -24,8 +24,8 @@ from statistics import fmean, median
 from typing import Final
 
 from controller.core.commands import Move
-from controller.core.cycles.contacts import OPEN_V, prove, reading_v
-from controller.core.cycles.touch import LIFT_UM_S, SLOW_UM_S, WET_V, release
+from controller.core.cycles.contacts import OPEN_V, prove, reading_v, release
+from controller.core.cycles.touch import LIFT_UM_S, SLOW_UM_S, WET_V
 from controller.core.cycles.wait import drain, pause
 from controller.core.events import SideTouched
 from controller.core.path import FEED_WORD_UM_S

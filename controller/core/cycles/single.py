@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from typing import Final
 
 from controller.core.commands import Move
-from controller.core.cycles.contacts import OPEN_V, prove
+from controller.core.cycles.contacts import OPEN_V, prove, release
 from controller.core.cycles.measure import measure
-from controller.core.cycles.touch import descend, release, slide_here, touch_down
+from controller.core.cycles.touch import descend, slide_here, touch_down
 from controller.core.cycles.travel import lift, lower, reference, rise, travel
 from controller.core.cycles.wait import drain, pause
 from controller.core.events import Arrived, RunEnded

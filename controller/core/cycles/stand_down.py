@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import Final
 
+from controller.core.causes import Cause, trip
 from controller.core.cycles.ask import EndRun
-from controller.core.cycles.contacts import isolate, stop_water
-from controller.core.cycles.touch import release
+from controller.core.cycles.contacts import isolate, release, stop_water
 from controller.core.cycles.travel import lift
 from controller.core.cycles.wait import drain
 from controller.core.events import RunEnded
 from controller.core.phases import Phase, Trigger
-from controller.core.rig import Bench, Cycle, Trip
+from controller.core.rig import Bench, Cycle
 
 # How long the gap may take to open once the tip is at the clear height: longer than any drop-out (10–400 ms,
 # electrics.md) and a source's own shut-off after a short together. Chosen so.
@@ -38,11 +38,7 @@ def stand_down(rig: Bench, why: str) -> Cycle[RunEnded]:
         if rig.sense.seen.homed:  # before that nobody knows what is up
             yield from lift(rig, rig.clear_z_um())
         if not (yield from isolate(rig, OPEN_TIMEOUT_S)):
-            raise Trip(
-                "gap does not open",
-                "the gap still reads low with the electrode lifted clear of the work",
-                "switch the supply off at its isolator, wait 5 s, check with a meter; then free the electrode",
-            )
+            raise trip(Cause.GAP_DOES_NOT_OPEN)
         rig.enter(Trigger.CLEARED)
     yield from stop_water(rig)
     yield from drain(rig)

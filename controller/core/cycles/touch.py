@@ -13,8 +13,9 @@ from dataclasses import dataclass
 from statistics import median
 from typing import Final
 
-from controller.core.commands import Output, Switch
-from controller.core.cycles.contacts import OPEN_V, prove, reading_v
+from controller.core.causes import Cause, trip
+from controller.core.cycles.contacts import OPEN_V, prove, reading_v, release
+from controller.core.cycles.diagnose import why_closed
 from controller.core.cycles.wait import drain, pause
 from controller.core.events import Touched
 from controller.core.fits import FitError, fit_line
@@ -29,9 +30,14 @@ SLOW_UM_S: Final = 80.0  # chosen so that 30 ms of reaction costs no more than o
 BACK_OFF_UM: Final = 100.0  # chosen so that play (30–50 µm) and film drag are left behind between repeats
 LIFT_UM_S: Final = 4000.0  # chosen so that a lift is over in a few ticks
 SPREAD_UM: Final = 8.0  # chosen so that the mean of two touches is good to a few steps of a usual feed axis
+# More than this between two slow touches is dirt and no chance. Chosen: five times what is good.
+DIRTY_UM: Final = 40.0
 REPEATS_MAX: Final = 6  # chosen: a plate that can't be touched alike in six tries is dirty, and the spread says so
 # A reading between metal and this, seen on three steps in a row, is water: well off the open 5 V. Chosen so.
 WET_V: Final = 4.0
+# Water that passes for metal this far above it is too conductive to touch through. Chosen: twice what is taken off.
+TOO_WET_UM: Final = 60.0
+REFERENCE_PLATE: Final = "the reference plate"  # what is touched, in words
 
 
 @dataclass(slots=True, frozen=True)
@@ -50,20 +56,16 @@ def touch_down(rig: Bench, expected_z_um: float, margin_um: float, purpose: str)
     met.
     """
     rig.enter(Trigger.TOUCH)
-    if (yield from prove(rig)) <= OPEN_V:
-        raise Trip(
-            "sensing path closed",
-            f"the sensing path reads contact well above {purpose}",
-            "look for a bridge, a bent electrode, or water standing on the plate; clean, dry, then go on",
-        )
+    open_v = yield from prove(rig)
+    if open_v <= OPEN_V:
+        yield from release(rig)
+        rig.enter(Trigger.TOUCHED)
+        raise (yield from why_closed(rig, open_v, f"above {purpose}"))
     slide = slide_here(rig)
     depth_um = rig.sense.seen.z_um - expected_z_um + margin_um
     if not (yield from descend(rig, slide, TOUCH_SPEED_UM_S, depth_um, [])):
-        raise Trip(
-            f"nothing found at {purpose}",
-            f"no contact down to {depth_um / UM_PER_MM:.2f} mm below the start",
-            "is the plate there and grounded, does the electrode stand out as far as the machine file says?",
-        )
+        nothing = Cause.NOTHING_AT_PLATE if purpose == REFERENCE_PLATE else Cause.NOTHING_AT_WORK
+        raise trip(nothing, f"down to {depth_um / UM_PER_MM:.2f} mm below the start")
     contact = yield from _repeat(rig, slide)
     seen = rig.sense.seen
     rig.tell(
@@ -107,12 +109,6 @@ def feel_down(rig: Bench, z_um: float, purpose: str) -> Cycle[None]:
     rig.enter(Trigger.TOUCHED)
 
 
-def release(rig: Bench) -> Cycle[None]:
-    """Switch the sensing feed off before the phase that permits it is left."""
-    if rig.locks.on[Output.SENSING]:
-        yield (Switch(Output.SENSING, False),)
-
-
 def slide_here(rig: Bench) -> Slide:
     """A slide straight down from where the axis stands."""
     seen, machine = rig.sense.seen, rig.machine
@@ -130,6 +126,8 @@ def _repeat(rig: Bench, slide: Slide) -> Cycle[Contact]:
     yield slide.back(BACK_OFF_UM, LIFT_UM_S)
     yield from drain(rig)
     spread = max(heights) - min(heights) if len(heights) == 2 else abs(heights[-1] - heights[-2])
+    if spread > DIRTY_UM:
+        raise trip(Cause.PLATE_DIRTY, f"{len(heights)} touches within {max(heights) - min(heights):.0f} µm")
     return Contact(median(heights[-3:] if len(heights) > 2 else heights), spread, wet)
 
 
@@ -141,14 +139,15 @@ def touch_again(rig: Bench, slide: Slide) -> Cycle[tuple[float, bool]]:
     yield slide.back(BACK_OFF_UM, LIFT_UM_S)
     yield from drain(rig)
     yield from pause(rig, 0.05)
+    if rig.sense.seen.samples and rig.sense.pin_v() < METAL_V:
+        raise trip(Cause.TOO_WET, f"{rig.sense.pin_v():.2f} V with the tip lifted by {BACK_OFF_UM:.0f} µm")
     yield slide.take_up(TOUCH_SPEED_UM_S)
     trace: list[tuple[float, float]] = []
     if not (yield from descend(rig, slide, SLOW_UM_S, slide.axis_um + 4.0 * BACK_OFF_UM, trace)):
-        raise Trip(
-            "contact lost",
-            "a touch that was there a moment ago could not be repeated",
-            "look at the electrode's clamp and at the sensing wire",
-        )
+        raise trip(Cause.CONTACT_LOST)
+    deep_um = too_wet_um(trace)
+    if deep_um:
+        raise trip(Cause.TOO_WET, f"by its line the metal is {deep_um:.0f} µm below where the water passes for it")
     offset_um, was_wet = wet_offset_um(trace)
     rig.descent = (trace, rig.sense.seen.z_um - offset_um)
     return rig.sense.seen.z_um - offset_um, was_wet
@@ -180,19 +179,35 @@ def wet_offset_um(trace: list[tuple[float, float]]) -> tuple[float, bool]:
     Args:
         trace: (axis height µm, pin volts) of a slow descent, in order.
     """
+    wet, below = _metal_below(trace)
+    if below is None:
+        return 0.0, wet
+    offset, u = below
+    # Only a correction that is plausible and determined is better than none.
+    return (offset, True) if 0.0 < offset < 30.0 and u < 5.0 else (0.0, True)
+
+
+def too_wet_um(trace: list[tuple[float, float]]) -> float:
+    """How far below a touch the metal really is, when water conducts so well that it passes for it; 0 when not."""
+    below = _metal_below(trace)[1]
+    if below is None:
+        return 0.0
+    offset, u = below
+    return offset if offset > TOO_WET_UM and u < 0.25 * offset else 0.0
+
+
+def _metal_below(trace: list[tuple[float, float]]) -> tuple[bool, tuple[float, float] | None]:
+    """Whether a descent went through water; if its line tells, how far below its end the metal is, and how sure."""
     wet = [(z, v / (5.0 - v)) for z, v in trace if METAL_V < v < WET_V]
     if len({z for z, _ in wet}) < 3:
-        return 0.0, False
+        return False, None
     near = wet[-60:]
     try:
         line = fit_line([z for z, _ in near], [y for _, y in near])
     except FitError:
-        return 0.0, True
+        return True, None
     # A coned tip in a deep film follows no such line near contact; believe it only where it foretells the threshold.
     if line.slope <= 0.0 or line.at(trace[-1][0]) > 1.5 * METAL_V / (5.0 - METAL_V):
-        return 0.0, True
+        return True, None
     metal_z = line.x_centre - line.y_centre / line.slope
-    offset = trace[-1][0] - metal_z
-    u = line.u_at(metal_z) / line.slope
-    # Only a correction that is plausible and determined is better than none.
-    return (offset, True) if 0.0 < offset < 30.0 and u < 5.0 else (0.0, True)
+    return True, (trace[-1][0] - metal_z, line.u_at(metal_z) / line.slope)

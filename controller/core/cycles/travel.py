@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from controller.core.causes import Cause, trip
 from controller.core.commands import Home, Move
 from controller.core.cycles.wait import drain, until
 from controller.core.observation import BoardState
@@ -33,9 +34,7 @@ def reference(rig: Bench) -> Cycle[None]:
         return seen.seen.homed and seen.seen.board is BoardState.READY and not seen.seen.queued
 
     if not (yield from until(rig, referenced, HOME_TIMEOUT_S)):
-        raise Trip(
-            "homing failed", "the axes were not referenced in time", "look at the end switches, then start again"
-        )
+        raise trip(Cause.HOMING_FAILED)
 
 
 def rise(rig: Bench) -> Cycle[None]:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Final
 
-from controller.core.rig import Bench, Cycle, Trip
+from controller.core.causes import Cause, trip
+from controller.core.rig import Bench, Cycle
 
 # The longest way of a small machine (300 mm) at a slow 5 mm/s: common practice, no source.
 DRAIN_TIMEOUT_S: Final = 60.0
@@ -27,11 +28,7 @@ def drain(rig: Bench) -> Cycle[None]:
     end_s = rig.now_s + DRAIN_TIMEOUT_S
     while rig.sense.seen.queued:
         if rig.now_s > end_s:
-            raise Trip(
-                "board stuck",
-                f"the motion board has not done its moves within {DRAIN_TIMEOUT_S:.0f} s",
-                "look at the board and its cable, then start again",
-            )
+            raise trip(Cause.BOARD_STUCK, f"{DRAIN_TIMEOUT_S:.0f} s")
         yield ()
 
 
