@@ -49,11 +49,27 @@ class Terminal:
         end_s = time.monotonic() + DEADLINE_S
         while words not in self.shown:
             assert time.monotonic() < end_s, f"never shown: {words}\n{self.shown[-2000:]}"
-            if select.select([self._ours], [], [], 0.1)[0]:
+            if not self._read(0.1):
+                assert words in self.shown, self.shown[-2000:]
+
+    def _read(self, seconds: float) -> bool:
+        """Read what is shown in so many seconds; False when the other end was closed."""
+        end_s = time.monotonic() + seconds
+        while (left_s := end_s - time.monotonic()) > 0:
+            if select.select([self._ours], [], [], left_s)[0]:
                 try:
                     self.shown += os.read(self._ours, 65536).decode("utf-8", "replace")
-                except OSError:  # the other end was closed
-                    assert words in self.shown, self.shown[-2000:]
+                except OSError:
+                    return False
+        return True
+
+    def press_until(self, keys: str, words: str) -> None:
+        """Type, again and again, until these words are shown: what is typed while a question opens is lost."""
+        end_s = time.monotonic() + DEADLINE_S
+        while words not in self.shown:
+            assert time.monotonic() < end_s, f"never shown: {words}\n{self.shown[-2000:]}"
+            self.press(keys)
+            self._read(2.0)
 
     def press(self, keys: str) -> None:
         """Type."""
@@ -74,13 +90,8 @@ def test_a_screen_can_be_closed_attached_again_and_killed_and_the_run_goes_on(tm
         front.until("of 6 holes")
         front.press("h")
         front.until("The run is held")
-        front.shown = ""
-        front.press("\r")  # not yet
-        front.until("drop-out")
-        front.press("q")
-        front.until("Stay")
-        front.press("\t\r")
-        front.until("goes on without the screen")
+        front.press_until("\rq", "Stay")  # not yet; close
+        front.press_until("\t\r", "goes on without the screen")
         assert front.process.wait(DEADLINE_S) == 0
     finally:
         front.close()
