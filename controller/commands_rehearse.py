@@ -11,9 +11,9 @@ import typer
 
 from controller.ending import EXIT, show_summary
 from controller.record.journal import Journal
-from controller.record.run_folder import complete_run_folder, make_run_folder, refuse_taken
+from controller.record.run_folder import make_run_folder, refuse_taken
 from controller.record.summary import summary_json
-from controller.rehearsing import Order, gauge_first_article, rehearse_into, stamp
+from controller.rehearsing import Order, completed, gauge_first_article, rehearse_into, stamp
 from controller.screen import (
     AsJson,
     BadUsage,
@@ -92,7 +92,7 @@ def rehearse(
         rehearsal, outcome = rehearse_into(journal, order, stop, quiet=as_json)
         if given.job.job.first_article:
             gauge_first_article(rehearsal, given, folder, start.started_utc)
-        summary = complete_run_folder(folder)
+        summary = completed(folder)
     if as_json:
         out.print(summary_json(summary), markup=False, highlight=False, soft_wrap=True, end="")
     else:

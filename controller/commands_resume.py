@@ -17,9 +17,8 @@ from controller.ending import EXIT, show_summary
 from controller.host.stop_signals import stop_signals
 from controller.host.typed import Typed, somebody_sits_at
 from controller.record.journal import Journal, RunRecord, read_aside, read_journal
-from controller.record.run_folder import complete_run_folder
 from controller.record.summary import summarise, summary_json
-from controller.rehearsing import Order, gauge_first_article, rehearse_into
+from controller.rehearsing import Order, completed, gauge_first_article, rehearse_into
 from controller.screen import AsJson, BadUsage, err, has_terminal, interruption, out
 from controller.settings.load import load_text
 from controller.settings.machine import Machine
@@ -47,7 +46,7 @@ def resume(
         _announce(record, stands, run)
     if record.start.rehearsed:
         outcome = _rehearsal(record, stands, run, quiet=as_json)
-        summary = complete_run_folder(run)
+        summary = completed(run)
     elif not (headless or attended or as_json) and has_terminal():
         acknowledge(yes=yes)
         raise typer.Exit(_behind_the_screen(run))

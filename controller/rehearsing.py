@@ -10,11 +10,16 @@ from pathlib import Path
 from time import monotonic, sleep
 from typing import Final
 
+import typer
+
 from controller.bus.picture import About
 from controller.core.controller import Controller
 from controller.core.events import RunEnded
 from controller.core.standing import Standing
+from controller.ending import EXIT
 from controller.record.journal import GaugedHole, Journal, StopRecord, append_gauged
+from controller.record.run_folder import RunFolderError, complete_run_folder
+from controller.record.summary import Summary
 from controller.screen import HoleProgressBar, Interruption, err
 from controller.watchable import Watched, watched
 from controller.workshop import Assignment, controller_for
@@ -126,6 +131,7 @@ def rehearse_into(journal: Journal, order: Order, interrupted: Interruption, *, 
         outcome = ended.outcome
     except sqlite3.OperationalError as error:
         outcome = "fault"
+        stop = None
         err.print(f"The record can't be written: {error}. What was told before is on the disk.", markup=False)
     finally:
         _close(journal, stop)
@@ -133,6 +139,10 @@ def rehearse_into(journal: Journal, order: Order, interrupted: Interruption, *, 
 
 
 def _close(journal: Journal, stop: StopRecord | None) -> None:
+    """Without a stop record the journal stays as it was when the machine was put aside last."""
+    if stop is None:
+        journal.abandon()
+        return
     try:
         journal.close(stop)
     except sqlite3.OperationalError as error:
@@ -161,6 +171,15 @@ def _until_ended(
         if interrupted.asked:
             rehearsal.end("aborted", "interrupted by the user")
     return rehearsal.ended
+
+
+def completed(folder: Path) -> Summary:
+    """Tables, summary and report of a run. Exits as a fault does when the disk does not take them."""
+    try:
+        return complete_run_folder(folder)
+    except RunFolderError as error:
+        err.print(str(error), markup=False, highlight=False, soft_wrap=True)
+        raise typer.Exit(EXIT["fault"]) from error
 
 
 def gauge_first_article(rehearsal: Rehearsal, given: Assignment, folder: Path, when_utc: str) -> None:

@@ -49,7 +49,7 @@ FREEZE_S, OVERRUN_S = 0.5, 0.03
 # Lengths (um): what a rod loses when its tip breaks off, how far it slips, how far a plate is pushed, how much a place
 # stands higher than its neighbours, what a stalled axis loses. Chosen: each beyond what a machine does by itself.
 BROKEN_UM, SLIPPED_UM, MOVED_UM, RAISED_UM, STALLED_UM = 4000.0, 2500.0, (450.0, -350.0), 900.0, 300.0
-FAR_UM = 12_000.0
+FAR_UM, MISPLACED_UM = 12_000.0, 16_000.0
 # A plate flooded by water that conducts like the sea's (uS/cm): common practice, no source.
 FLOOD_UM, SEA_US_CM = 600.0, 50_000.0
 # Scatter of touches on a plate with chips on it (um). Chosen.
@@ -398,10 +398,6 @@ def _snap(by_um: float, *, flat: bool) -> Deed:
     return lambda site: site.plant.shorten_electrode(by_um, flat=flat)
 
 
-def _use_up(site: Site) -> None:
-    site.plant.use_up_electrode()
-
-
 def _plate_grounded(grounded: bool) -> Deed:
     def deed(site: Site) -> None:
         site.plant.plate_grounded = grounded
@@ -469,10 +465,9 @@ FAULTS: dict[str, Fault] = {
     "plate-thick": Fault(_thickness(THICKER), _thickness(1.0)),
     "plate-thin": Fault(_thickness(THINNER), _thickness(1.0)),
     "no-room-below": Fault(_no_room),
-    "electrode-exhausted": Fault(_use_up),
     "electrode-broken": Fault(_snap(BROKEN_UM, flat=True), when=lambda site: site.sparking),
     "electrode-slipped": Fault(_snap(SLIPPED_UM, flat=False), when=lambda site: site.sparking),
-    "electrode-misplaced": Fault(_snap(FAR_UM, flat=False), _snap(-FAR_UM, flat=False)),
+    "electrode-misplaced": Fault(_snap(MISPLACED_UM, flat=False), _snap(-MISPLACED_UM, flat=False)),
     "plate-not-grounded": Fault(_plate_grounded(False), _plate_grounded(True)),
     "plate-dirty": Fault(_plate_scatter(CHIPS_UM), _plate_scatter(None)),
     "work-missing": Fault(_raise_work(-FAR_UM), _raise_work(FAR_UM)),

@@ -47,10 +47,10 @@ NEW_TOUCH_UM: Final = 100.0
 # What a rod gives way sideways at its end before it stays bent. Chosen: the yield of a 1.2 mm rod of tungsten 45 mm
 # free lies above 1 mm (L²·σ/(3·E·r), σ 1 GPa).
 SPRING_UM: Final = 1000.0
+# Down or up by less than this the room beside the rod is the same (um). Chosen: a row of the wall is higher.
+SIDE_UM: Final = 10.0
 # From one look at the machine to the next while the host is away (s). Chosen: finer than any tick.
 ALONE_TICK_S: Final = 0.005
-# A stick that is all but used up stands out by this much more than the least (mm). Chosen: less than any advance gains.
-LAST_MM: Final = 0.1
 
 
 class VirtualMachine:
@@ -109,7 +109,7 @@ class VirtualMachine:
         self._roughness_um = 0.0
         self._pressed_um = 0.0
         self._bending = False
-        self._side_um = inf
+        self._side_um = self._side_tip_um = inf
         self._upset: Upset | None = None
         self.plate_grounded = True
         self._scatter_um = plant.plate.touch_scatter_um
@@ -201,11 +201,6 @@ class VirtualMachine:
     def shorten_electrode(self, by_um: float, *, flat: bool) -> None:
         """The tip breaks off (and is flat then), or the rod slips up in its holder."""
         self._electrode.shorten(by_um, flat=flat)
-        self._erosion.start_over()
-
-    def use_up_electrode(self) -> None:
-        """All but the last of the stick is used: it stands out hardly further than the least, none is left above."""
-        self._stick.use_up(LAST_MM)
         self._erosion.start_over()
 
     def dirty_plate(self, scatter_um: float | None) -> None:
@@ -368,7 +363,7 @@ class VirtualMachine:
         if self._below is Below.REFERENCE:
             return self._plate_ohm()
         if self._below is Below.WORK:
-            if self._erosion.in_contact or self._erosion.bridged or self._side_um <= 0.0:
+            if self._erosion.in_contact or self._erosion.bridged or self._at_wall():
                 return self._plant.sampler.contact_ohm
             tip_um = self._axes.face_z_um - self._electrode.length_um - self._metal_um
             if tip_um < self._film.reach_um(self._now_us / US_PER_S):
@@ -445,6 +440,17 @@ class VirtualMachine:
         if -self._side_um > SPRING_UM:
             self._bend(-self._side_um - SPRING_UM)
         return True
+
+    def _at_wall(self) -> bool:
+        """True when the rod stands against the wall of the hole it is in; looked at anew once it has moved up or down."""
+        tip_um = self._axes.face_z_um - self._electrode.length_um
+        if tip_um >= self._metal_um:
+            return False
+        if abs(tip_um - self._side_tip_um) > SIDE_UM:
+            self._side_tip_um = tip_um
+            x_um, y_um, _ = self._axes.face_um
+            self._inside(x_um, y_um, tip_um)
+        return self._side_um <= 0.0
 
     def _bend(self, by_um: float) -> None:
         """The rod gives way by `by_um`; one crash, however many pieces of time it takes."""

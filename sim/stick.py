@@ -40,12 +40,6 @@ class Stick:
         self.electrode.advance(wanted_um - out_um)
         self._held_um -= wanted_um - out_um
 
-    def use_up(self, left_mm: float) -> None:
-        """Nearly all of it is used: it stands out by this much more than the least, and is held by the grip alone."""
-        out_um = self._least_um + left_mm * UM_PER_MM
-        self.electrode.advance(out_um - self.electrode.length_um)
-        self._held_um = self._grip_um
-
     def renew(self, protrusion_mm: float) -> None:
         """Put in a new stick."""
         out_um = min(protrusion_mm * UM_PER_MM, self._new_um - self._grip_um)

@@ -245,6 +245,11 @@ class Journal:
         self._tips.clear()
         self._truths.clear()
 
+    def abandon(self) -> None:
+        """Close without writing what waits: a rehearsal's events are nothing without the machine that they befell."""
+        self._connection.close()
+        self._lock.release()
+
     def close(self, stop: StopRecord | None) -> None:
         """Write what waits and the stop record, and close; the folder is left with one plain file.
 

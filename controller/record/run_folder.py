@@ -40,12 +40,19 @@ def complete_run_folder(run: Path) -> Summary:
 
     Raises:
         JournalError: No readable journal in that folder.
+        RunFolderError: The disk does not take them.
     """
     record = read_journal(run)
-    write_tables(run, record)
-    if record.gauged:
-        write_gauged(run, record)
     summary = summarise(record)
-    write_summary(run, summary)
-    write_report(run, record)
+    try:
+        write_tables(run, record)
+        if record.gauged:
+            write_gauged(run, record)
+        write_summary(run, summary)
+        write_report(run, record)
+    except OSError as error:
+        raise RunFolderError(
+            f"{run}: tables and report can't be written ({error.strerror}); the journal is whole. Make room, then "
+            f"`gapwright report {run}`"
+        ) from error
     return summary

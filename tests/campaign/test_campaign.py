@@ -26,7 +26,6 @@ MOMENTS = {
     "work-moved": "@hole:3+1s",
     "lost-steps": "@hole:3+1s",
     "electrode-misplaced": "@t:0s",
-    "electrode-exhausted": "@t:0s",
 }
 DRILLED = [name for name in names(rehearsed=True) if name not in ELSEWHERE]
 

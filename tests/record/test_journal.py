@@ -19,6 +19,7 @@ from controller.record.journal import (
     Journal,
     JournalError,
     append_gauged,
+    read_aside,
     read_journal,
 )
 from tests.record.made_up import START, STOP, MadeUpRun, places
@@ -271,3 +272,15 @@ def test_reading_changes_nothing_in_the_folder_not_even_what_a_crash_left(tmp_pa
     after = {path.name: path.read_bytes() for path in left.iterdir() if not path.name.endswith("-shm")}
     assert after == before
     journal.close(None)
+
+
+def test_what_waits_is_not_written_when_a_journal_is_abandoned(tmp_path: Path) -> None:
+    """A rehearsal's events without its machine would tell of holes that the machine does not have."""
+    journal = Journal(tmp_path, START, places(2))
+    journal.append(Said(1.0, "kept"))
+    journal.commit(b"machine")
+    journal.append(Said(2.0, "not kept"))
+    journal.abandon()
+    assert [event.time_s for event in read_journal(tmp_path).events] == [1.0]
+    assert read_aside(tmp_path) == b"machine"
+    Journal.reopen(tmp_path).close(None)

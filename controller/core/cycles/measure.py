@@ -27,7 +27,7 @@ TOUCH_ROOM_MM: Final = 0.5
 # Other places of the plate, near enough to be on any (mm); how much further down than the first they are looked for;
 # how far apart clean ones may be: twice the levelness of a plate that was laid by hand over that way. Chosen.
 BESIDE_MM: Final = 3.0
-AGAIN_MM: Final = 0.5
+AGAIN_MM: Final = 2.0
 DIRTY_MM: Final = 0.04
 
 

@@ -30,6 +30,9 @@ ABOVE_MM: Final = 0.5
 BEYOND_UM: Final = 150.0
 # What a hole's middle may be off by itself: the overcut is not the same all around. Chosen.
 ROUND_UM: Final = 30.0
+# From wall to wall it is twice the room beside the rod and the play; less than this share of that room and it is
+# pressed to one side. Chosen.
+LEAST_SPAN: Final = 0.8
 # Metal for so many readings, so that a drop that swings by is none. Chosen.
 READINGS: Final = 2
 # Smallest move that every board carries out for certain: six steps (wires.md, `ack`); the others need one.
@@ -148,6 +151,8 @@ def _middle(rig: Rig, hole: PlannedHole) -> Cycle[str]:
         down_um = yield from _wall(rig, home_um, axis, -step_um)
         if up_um is None or down_um is None:
             return f"no wall was met in hole {hole.index}: it is wider than it can be"
+        if up_um - down_um < LEAST_SPAN * _room_um(rig):
+            return f"the rod is pressed to one side in hole {hole.index}"
         # Away from the origin the face trails behind its motor by the play.
         off_um[axis] = 0.5 * (up_um - axes.backlash_um[axis] + down_um) - home_um[axis]
         allowed_um = max(allowed_um, axes.backlash_um[axis] + 2.0 * step_um + ROUND_UM)
@@ -156,6 +161,12 @@ def _middle(rig: Rig, hole: PlannedHole) -> Cycle[str]:
     if max(abs(off_um[X]), abs(off_um[Y])) <= allowed_um:
         return ""
     return f"hole {hole.index} is {x_mm:+.2f} mm in x and {y_mm:+.2f} mm in y from where it was made"
+
+
+def _room_um(rig: Rig) -> float:
+    """Room beside a rod in the middle of its hole (µm)."""
+    job = rig.given.job
+    return 0.5 * (job.holes.diameter_mm - job.electrode.diameter_mm) * UM_PER_MM
 
 
 def _step_um(rig: Rig, axis: int) -> float:
@@ -167,8 +178,7 @@ def _step_um(rig: Rig, axis: int) -> float:
 def _wall(rig: Rig, home_um: list[float], axis: int, step_um: float) -> Cycle[float | None]:
     """Sideways step by step until metal is sensed, then back to the middle; where that was (µm), None for nowhere."""
     given = rig.given
-    room_um = 0.5 * (given.job.holes.diameter_mm - given.job.electrode.diameter_mm) * UM_PER_MM
-    most_um = 2.0 * room_um + given.machine.axes.backlash_um[axis] + BEYOND_UM
+    most_um = 2.0 * _room_um(rig) + given.machine.axes.backlash_um[axis] + BEYOND_UM
     at_um = list(home_um)
     z_um = (rig.locks.sent or (0.0, 0.0, rig.sense.seen.z_um))[2]
     met: float | None = None
