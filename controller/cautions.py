@@ -14,6 +14,13 @@ BEFORE_A_RUN: Final = (
     "The electrode comes out of the hole only with this program: look at the place before you leave it alone.",
 )
 
+NOT_ACKNOWLEDGED: Final = "the cautions were not acknowledged, so nothing was started"
+
+
+def before_a_run() -> tuple[str, ...]:
+    """What has to be so before anything is switched on."""
+    return (*CAUTIONS[:-1], *BEFORE_A_RUN)
+
 
 def acknowledge(*, yes: bool) -> None:
     """Show the cautions and wait until they are acknowledged; with `yes` a script has done so.
@@ -22,7 +29,7 @@ def acknowledge(*, yes: bool) -> None:
         BadUsage: Nobody is there to acknowledge them, or they were not.
     """
     err.print("Cautions", style="bold red")
-    for caution in (*CAUTIONS[:-1], *BEFORE_A_RUN):
+    for caution in before_a_run():
         err.print(f"  - {caution}", markup=False, highlight=False, soft_wrap=True)
     if yes:
         return
@@ -30,4 +37,4 @@ def acknowledge(*, yes: bool) -> None:
         raise BadUsage("nobody is there to acknowledge the cautions: read them, then start again with --yes")
     err.print("Type yes when all of this is so: ", end="", markup=False, highlight=False)
     if sys.stdin.readline().strip().lower() != "yes":
-        raise BadUsage("the cautions were not acknowledged, so nothing was started")
+        raise BadUsage(NOT_ACKNOWLEDGED)

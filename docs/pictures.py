@@ -115,6 +115,7 @@ def rehearse(job: str, run: Path, first_articles: Sequence[Path] = ()) -> None:
     plant = load_plant()
     rehearsal = Rehearsal(core, given.machine, given.job, given.plan, plant, SEED, Sink(journal, picture))
     drawn = len(placed) < HOLE
+    rehearsal.step(1)
     while rehearsal.ended is None:
         seen = core.snapshot()
         near = not drawn and seen.hole in {HOLE - 1, HOLE}
