@@ -21,7 +21,6 @@ import typer
 
 from controller.bus.listener import Listener, look_at
 from controller.bus.place import BusError
-from controller.cautions import NOT_ACKNOWLEDGED, before_a_run
 from controller.ending import EXIT, show_summary
 from controller.record.journal import JournalError, read_journal
 from controller.record.summary import summarise
@@ -58,6 +57,8 @@ def in_front_of(arguments: Sequence[str], run: Path) -> int:
 
 def acknowledge_on_screen(job: str, *, yes: bool) -> None:
     """Have the cautions acknowledged on the screen; with `yes` they were. Raises BadUsage when they are not."""
+    from controller.cautions import NOT_ACKNOWLEDGED, before_a_run  # noqa: PLC0415 (`watch` needs none of it)
+
     if not (yes or Before(f"Before {job} starts", before_a_run()).run()):
         raise BadUsage(NOT_ACKNOWLEDGED)
 
