@@ -57,9 +57,9 @@ def in_front_of(arguments: Sequence[str], run: Path) -> int:
 
 def acknowledge_on_screen(job: str, *, yes: bool) -> None:
     """Have the cautions acknowledged on the screen; with `yes` they were. Raises BadUsage when they are not."""
-    from controller.cautions import NOT_ACKNOWLEDGED, before_a_run  # noqa: PLC0415 (`watch` needs none of it)
+    from controller.cautions import NOT_ACKNOWLEDGED, cautions  # noqa: PLC0415 (`watch` needs none of it)
 
-    if not (yes or Before(f"Before {job} starts", before_a_run()).run()):
+    if not (yes or Before(f"Before {job} starts", cautions()).run()):
         raise BadUsage(NOT_ACKNOWLEDGED)
 
 

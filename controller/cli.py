@@ -9,6 +9,8 @@ from typer.core import TyperGroup
 
 from controller import (
     commands_answer,
+    commands_bench,
+    commands_check,
     commands_plan,
     commands_publish,
     commands_record,
@@ -66,6 +68,10 @@ app = typer.Typer(
 app.command("plan")(commands_plan.plan)
 app.command("rehearse")(commands_rehearse.rehearse)
 app.command("simulate")(commands_simulate.simulate)
+app.command("check")(commands_check.check)
+app.command("jog")(commands_bench.jog_command)
+app.command("touch")(commands_bench.touch_command)
+app.command("measure")(commands_bench.measure_command)
 app.command("run")(commands_run.run)
 app.command("publish")(commands_publish.publish)
 app.command("watch")(commands_watch.watch)

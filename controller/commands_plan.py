@@ -120,6 +120,8 @@ def _show(given: Assignment, sums: Budget, size: Size, drawn: Path | None, trial
         f"Order: {sums.travel_mm / 1000:.2f} m of travel, beginning with hole {given.plan.holes[0].index}.",
         f"Overcut {overcut}, from {belief.source}: {size.words}.",
     ]
+    if words := given.calibration_words():
+        lines.append(f"Measured of the machine: {words}.")
     for line in lines:
         out.print(line, markup=False, highlight=False, soft_wrap=True)
     out.print(_budget_table(sums, trials), highlight=False)

@@ -22,7 +22,7 @@ from controller.rehearsing import Order, completed, gauge_first_article, rehears
 from controller.screen import AsJson, BadUsage, err, has_terminal, interruption, out
 from controller.settings.load import load_text
 from controller.settings.machine import Machine
-from controller.taking_up import as_it_was, refuse_changes, refuse_versions, where_it_stands, with_ports
+from controller.taking_up import as_it_was, refuse_changes, refuse_versions, where_it_stands
 from controller.watchable import about
 from controller.workshop import expected_seconds
 from sim.aside import AsideError, taken_up
@@ -71,7 +71,7 @@ def _machine(
     record: RunRecord, stands: Standing, run: Path, machine: Machine, *, headless: bool, yes: bool, quiet: bool
 ) -> str:
     """Go on with a run on its machine, over the wires."""
-    given = with_ports(as_it_was(record.start), machine)
+    given = as_it_was(record.start, machine)
     acknowledge(yes=yes)
     typed = Typed(sys.stdin) if not headless and somebody_sits_at(sys.stdin) else None
     order = RunOrder(given, run, captures=False, quiet=quiet, record=record.start, before=stands)

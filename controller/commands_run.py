@@ -22,7 +22,8 @@ from controller.core.standing import Standing
 from controller.ending import EXIT, show_summary
 from controller.herald import herald_process
 from controller.host.capture import head_bytes
-from controller.host.desk import NO_RECORD, RunDesk
+from controller.host.desk import RunDesk
+from controller.host.front_desk import NO_RECORD
 from controller.host.line import Line
 from controller.host.loop import drive
 from controller.host.outlet import Begin, Outlet
@@ -188,9 +189,11 @@ def _ended(session: Session, desk: RunDesk, pacer: Pacer) -> RunEnded:
 
 def _announce(order: Order, refusals: list[str]) -> None:
     job = f"{order.given.job.job.name} ({len(order.given.plan.holes)} holes)"
+    measured = order.given.calibration_words()
     lines = [
         f"Running {job} on {order.given.machine.name}, into {order.folder}",
         f"Overcut believed: {order.given.belief.words()}",
+        *([f"Measured of the machine: {measured}"] if measured else []),
         *(f"Not as prompt as it could be: {refusal}" for refusal in refusals),
         "Connecting (some seconds) …",
     ]

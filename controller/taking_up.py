@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +11,7 @@ from controller.plan.build import build_plan
 from controller.plan.overcut import Overcut
 from controller.record.journal import RunRecord, StartRecord
 from controller.screen import BadUsage
+from controller.settings.calibration import Calibration, calibrated
 from controller.settings.job import Job
 from controller.settings.load import load_text
 from controller.settings.machine import Machine
@@ -41,6 +41,8 @@ def as_it_was(start: StartRecord, machine: Machine | None = None) -> Assignment:
         SettingsError, PlanRefused: This version does not take these settings any more.
     """
     machine = machine or load_text(start.machine_toml, start.machine, Machine)
+    if start.calibration_toml:
+        machine = calibrated(machine, load_text(start.calibration_toml, "calibration", Calibration))
     job = load_text(start.job_toml, start.job, Job)
     technology = load_text(start.technology_toml, start.technology, Technology)
     overcut = Overcut(start.overcut_mm, start.overcut_u_mm, start.overcut_scatter_mm, start.overcut_n)
@@ -70,11 +72,6 @@ def refuse_versions(start: StartRecord, run: Path) -> None:
     changed = [f"{name} {then}" for name, then in start.versions.items() if versions().get(name) != then]
     if changed:
         raise BadUsage(f"{run}: was rehearsed with {', '.join(changed)}; install that, or rehearse anew")
-
-
-def with_ports(given: Assignment, machine: Machine) -> Assignment:
-    """The assignment on the same machine, plugged in elsewhere."""
-    return replace(given, machine=machine)
 
 
 def _text(file: str) -> str | None:

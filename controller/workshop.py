@@ -17,8 +17,10 @@ from controller.plan.overcut import Gauged, Overcut, learn_overcut
 from controller.plan.plan import Plan
 from controller.plan.ranges import Range
 from controller.plan.size import judge_size
+from controller.record.calibration import calibration_file, calibration_text, read_calibration
 from controller.record.journal import PlacedHole, RunRecord, StartRecord, read_journal
 from controller.record.learned import learned_file, read_learned
+from controller.settings.calibration import Calibration, calibrated
 from controller.settings.job import Job
 from controller.settings.load import load_job, load_machine, load_technology, resolve
 from controller.settings.machine import Machine
@@ -53,6 +55,13 @@ class Assignment:
     technology: Technology
     plan: Plan
     belief: Belief
+    calibration: Calibration | None = None
+
+    def calibration_words(self) -> str:
+        """What was measured of the machine and is believed of it, in words; empty when nothing was."""
+        if self.calibration is None:
+            return ""
+        return f"{self.calibration.words()}, from {calibration_file(Path(), self.machine.name)}"
 
 
 def assignment(
@@ -72,11 +81,20 @@ def assignment(
     """
     job_file, machine_file = resolve(job_name, kind="jobs"), resolve(machine_name, kind="machines")
     job, machine = load_job(job_file), load_machine(machine_file)
+    # A rehearsal is of the virtual machine, of which a calibration of the real one says nothing.
+    calibration = None if rehearsed else read_calibration(Path(), machine.name)
+    machine = calibrated(machine, calibration)
     technology_file = resolve(job.job.technology, job_file, "technology")
     technology = load_technology(technology_file)
     belief = _belief(job, machine, technology, rehearsed, first_articles)
     plan = _plan(job, machine, belief.overcut)
-    return Assignment(job_file, machine_file, technology_file, job, machine, technology, plan, belief)
+    return Assignment(job_file, machine_file, technology_file, job, machine, technology, plan, belief, calibration)
+
+
+def machine_at_hand(machine_name: str) -> Machine:
+    """A real machine, with what was measured of it. Raises SettingsError."""
+    machine = load_machine(resolve(machine_name, kind="machines"))
+    return calibrated(machine, read_calibration(Path(), machine.name))
 
 
 def _plan(job: Job, machine: Machine, overcut: Overcut) -> Plan:
@@ -157,6 +175,7 @@ def start_record(
         job_toml=given.job_file.read_text(encoding="utf-8"),
         machine_toml=given.machine_file.read_text(encoding="utf-8"),
         technology_toml=given.technology_file.read_text(encoding="utf-8"),
+        calibration_toml="" if given.calibration is None else calibration_text(given.calibration),
         plant_toml=plant_toml,
         thickness_mm=job.work.thickness_mm,
         rod_mm=job.electrode.diameter_mm,

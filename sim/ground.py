@@ -112,7 +112,7 @@ class Ground:
                 hole = self.holes.get(planned.index)
                 if hole is None:
                     hole = self.holes[planned.index] = self._solid()
-                if hole.centre_um is None:
+                if hole.centre_um is None or hole.removed_um3 <= 0.0:
                     hole.centre_um = (x_um, y_um)
                 if hypot(hole.centre_um[0] - x_um, hole.centre_um[1] - y_um) < self._rim_um(hole):
                     return hole

@@ -442,7 +442,7 @@ class VirtualMachine:
         return True
 
     def _at_wall(self) -> bool:
-        """True when the rod stands against the wall of the hole it is in; looked at anew once it has moved up or down."""
+        """True when the rod stands against the wall of its hole; looked at anew once it has moved up or down."""
         tip_um = self._axes.face_z_um - self._electrode.length_um
         if tip_um >= self._metal_um:
             return False

@@ -151,9 +151,10 @@ def test_a_folder_with_something_in_it_is_refused(workshop: Path) -> None:
 @pytest.mark.parametrize(
     ("spec", "message"),
     [
-        ("meteor@t:1200s", "this version has no fault named meteor"),
-        ("meteor@hole:12+3s", "this version has no fault named meteor"),
-        ("meteor", "not of the form NAME@t:1200s or NAME@hole:12+3s"),
+        ("meteor@t:1200s", "a rehearsal has no fault named meteor"),
+        ("meteor@hole:12+3s", "a rehearsal has no fault named meteor"),
+        ("meteor@", "not of the form NAME, NAME@t:1200s or NAME@hole:12+3s"),
+        ("idle-lock", "a rehearsal has no fault named idle-lock"),
     ],
 )
 def test_faults_that_can_not_be_injected_are_refused(workshop: Path, spec: str, message: str) -> None:

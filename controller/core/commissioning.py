@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Final
 
-from controller.core.checks.examination import Examination
+from controller.core.checks.examination import FAILED, Examination, not_done
 from controller.core.checks.plan import commissioning, resumed
-from controller.core.conductor import Conductor
+from controller.core.commands import Move
+from controller.core.conductor import Conductor, TickOutput
 from controller.core.electrode import Electrode
 from controller.core.events import RunEnded
+from controller.core.guards import NOT_ISOLATED
 from controller.core.interlocks import Interlocks
-from controller.core.phases import PhaseMachine
+from controller.core.phases import PhaseMachine, Trigger
 from controller.core.rig import Bench, Cycle, Trip
 from controller.core.sense import Sense
 from controller.settings.machine import Machine
-
-# After these nothing can be found out any more: the inputs are not heard, or nobody waits for them.
-LAST: Final = ("sampler silent",)
 
 
 def bench_of(machine: Machine) -> Bench:
@@ -41,11 +39,24 @@ class Commissioning(Conductor):
         bench = bench_of(machine)
         self._exam = Examination(bench, answers, hands_s, left_out)
         super().__init__(bench, commissioning(self._exam))
+        # Before the first tick: what the guards would trip on is what is to be found out.
+        bench.phases.fire(Trigger.INSPECT)
 
     def _after_fault(self, trip: Trip) -> Cycle[RunEnded] | None:
-        if trip.cause in LAST or not self._exam.current[0]:
-            return None
-        return resumed(self._exam, trip)
+        exam = self._exam
+        if exam.bench.locks.absent and trip.cause == NOT_ISOLATED:
+            exam.bench.locks.absent = False  # the supply came back: nothing moves any more
+            exam.found["supply"] = FAILED
+        return resumed(exam, trip) if exam.current[0] else None
+
+    def _end(self, out: TickOutput, outcome: str, reason: str) -> None:
+        """However it ends, every check has its verdict."""
+        exam = self._exam
+        waiting = [(check.name, check.title) for check in exam.waiting if check.when(exam)]
+        for name, title in (exam.current, *waiting):
+            if name and name not in exam.found:
+                exam.record(name, title, not_done(f"not reached: {reason}"))
+        super()._end(out, outcome, reason)
 
 
 class BenchWork(Conductor):
@@ -54,8 +65,18 @@ class BenchWork(Conductor):
     Args:
         machine: The machine file.
         work: Makes the cycle that does it.
+        stays: The axes are left where they stand when it went well.
     """
 
-    def __init__(self, machine: Machine, work: Callable[[Bench], Cycle[RunEnded]]) -> None:
+    def __init__(self, machine: Machine, work: Callable[[Bench], Cycle[RunEnded]], *, stays: bool = False) -> None:
         bench = bench_of(machine)
+        self._stays = stays
+        self._well = False
         super().__init__(bench, work(bench))
+
+    def _end(self, out: TickOutput, outcome: str, reason: str) -> None:
+        self._well = outcome == "complete"
+        super()._end(out, outcome, reason)
+
+    def _safe_lift(self) -> Move | None:
+        return None if self._stays and self._well else super()._safe_lift()

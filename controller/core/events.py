@@ -275,6 +275,16 @@ class TicksMissed(Event):
 
 
 @dataclass(slots=True, frozen=True)
+class Arrived(Event):
+    """The axes stand where they were sent, or where the tip met metal on the way (axis positions in mm)."""
+
+    x_mm: float
+    y_mm: float
+    z_mm: float
+    met: bool
+
+
+@dataclass(slots=True, frozen=True)
 class Figure:
     """One measured figure of a check, with its unit and how many decimals mean something."""
 

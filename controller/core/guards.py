@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from math import inf
 from typing import Final
 
 from controller.core.causes import Cause, trip
@@ -26,8 +27,15 @@ def dry_s(locks: Interlocks) -> float:
 
 
 def _harmless(sense: Sense, locks: Interlocks) -> bool:
-    """A closed contact is what is being looked into, or leads to a supply that is off, as the pin goes on showing."""
-    return locks.inspecting or (locks.absent and sense.pin_v() < ABSENT_V)
+    """A closed contact is what is being looked into; a supply that is said to be off must go on showing it."""
+    return sense.pin_v() < ABSENT_V if locks.absent else locks.inspecting
+
+
+def _age_most_s(locks: Interlocks) -> float:
+    """How old the last sample may be (s): in fault everything is off already, and a commissioning may go on from it."""
+    if not locks.inspecting:
+        return AGE_MOST_S
+    return inf if locks.phase is Phase.FAULT else STANDING_AGE_MOST_S
 
 
 def _board_watched(locks: Interlocks) -> bool:
@@ -51,12 +59,17 @@ class Guard:
 
 # Ten times the worst age measured of a healthy stream (11 ms, wires.md).
 AGE_MOST_S: Final = 0.1
+# With nothing on and nothing moving a computer that was held up for a moment is no fault of the machine. Chosen.
+STANDING_AGE_MOST_S: Final = 1.0
 # Live with no removal at most 10 s (interfaces.md): it etches the work.
 IDLE_MOST_S: Final = 9.8
 
 # From one tick to the next with the source on: after this long without a heartbeat the fail-safe gate has let the
 # source go (hold-up 60 ± 20 ms, release 20 ms, electrics.md), and it would come back with the next edges by itself.
 STILL_MOST_S: Final = 0.1
+
+# Named here since a commissioning takes its conclusion from it.
+NOT_ISOLATED: Final = Cause.SOURCE_NOT_ISOLATED
 
 GUARDS: tuple[Guard, ...] = (
     Guard(
@@ -67,7 +80,7 @@ GUARDS: tuple[Guard, ...] = (
     # Before all inputs: without the sampler every input reads as its worst, and would name a cause that is none.
     Guard(
         Cause.SAMPLER_SILENT,
-        lambda sense, _: sense.seen.sampler_age_s > AGE_MOST_S,
+        lambda sense, locks: sense.seen.sampler_age_s > _age_most_s(locks),
         0.0,  # its time is in the condition itself
     ),
     Guard(
@@ -121,7 +134,7 @@ GUARDS: tuple[Guard, ...] = (
         0.0,  # its time is in the condition itself
     ),
     Guard(
-        Cause.SOURCE_NOT_ISOLATED,
+        NOT_ISOLATED,
         lambda sense, locks: (
             not sense.seen.contact_open and not locks.on[Output.SOURCE] and not _harmless(sense, locks)
         ),

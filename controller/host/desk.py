@@ -6,25 +6,22 @@ from collections.abc import Callable, Sequence
 from typing import Final
 
 from controller.core.events import Event, Noticed
-from controller.core.requests import HoldRequest, Request
+from controller.core.requests import Request
 from controller.host.capture import look_bytes
+from controller.host.front_desk import FrontDesk
 from controller.host.line import Line
 from controller.host.outlet import Begin, Captured, Outlet
 from controller.host.session import Look, Outcome, Session
 from controller.host.stop_signals import StopSignals
-from controller.host.typed import Typed, answer_of
+from controller.host.typed import Typed
 from controller.record.journal import StopRecord
 
 # From one picture of the core to the next (s): ten a second, as the bus tells them.
 PICTURE_S: Final = 0.1
-# How long an orderly end may take: a lift over the whole of the feed axis at 1 mm/s (common practice, no source).
-STAND_DOWN_S: Final = 90.0
-INTERRUPTED: Final = "interrupted by the user"
 UNWATCHED: Final = "the run can't be watched or asked anything any more; it goes on"
-NO_RECORD: Final = "the record of the run can't be written any more"
 
 
-class RunDesk:
+class RunDesk(FrontDesk):
     """The desk of a run.
 
     Args:
@@ -50,32 +47,20 @@ class RunDesk:
         captures: bool,
         remarks: Sequence[str] = (),
     ) -> None:
-        self._outlet, self._begin, self._stop, self._typed = outlet, begin, stop, typed
+        super().__init__(outlet, stop, typed, attended=attended)
+        self._begin = begin
         self._herald = herald
-        self._answered = attended or typed is not None
         self._unwatched = False
         self._captures = captures
         self._begun = False
         self._early: list[object] = [Noticed(0.0, "loop", remark) for remark in remarks]
-        self._end_asked_s: float | None = None
         self._picture_s = 0.0
         self.time_s = 0.0
 
-    @property
-    def interrupted(self) -> bool:
-        """The user asked to stop, and that was passed on."""
-        return self._stop.count > 0
-
     def requests(self, session: Session, now_s: float) -> Sequence[Request]:
-        """What is asked of the core in this tick: an end, once; or answers that somebody typed."""
-        if not session.driving or session.ended is not None or self._end_asked_s is not None:
-            return ()
-        why = self._why_end(session)
-        if why:
-            self._end_asked_s = now_s
-            return (HoldRequest(why),)
-        asked = self._herald.inlet.requests() if self._herald is not None else []
-        return [*asked, *self._answers(session)]
+        """What is asked of the core in this tick, by those who watch as well."""
+        asked = self._herald.inlet.requests() if self._herald is not None and self.heeds(session) else []
+        return [*super().requests(session, now_s), *asked]
 
     def take(self, session: Session, look: Look, outcome: Outcome) -> None:
         """Hand on what came of a look."""
@@ -86,13 +71,6 @@ class RunDesk:
             self._put(event)
         if session.driving:
             self._go_on(session)
-
-    def cut(self, session: Session, now_s: float) -> bool:
-        """Stop at once: asked a second time, asked before anything moved, or an orderly end takes too long."""
-        if not session.driving:
-            return self._stop.count > 0
-        overdue = self._end_asked_s is not None and session.ended is None and now_s - self._end_asked_s > STAND_DOWN_S
-        return self._stop.count > 1 or overdue
 
     def note(self, event: Event) -> None:
         """Add what happened beside the loop."""
@@ -106,35 +84,6 @@ class RunDesk:
     def begun(self) -> bool:
         """There is a run: the machine was connected and the record has begun."""
         return self._begun
-
-    @property
-    def trouble(self) -> str:
-        """What is wrong with the disk of the record; empty while it takes everything."""
-        return self._outlet.trouble
-
-    def _why_end(self, session: Session) -> str:
-        """Why the run is to end now; empty while it may go on."""
-        if self._stop.count:
-            return INTERRUPTED
-        if self._outlet.trouble:
-            return f"{self._outlet.trouble}: {NO_RECORD}"
-        if self._outlet.broken:
-            return NO_RECORD
-        if session.waiting is not None and not self._answered:
-            return f"the operator is needed: {session.waiting.what_happened}"
-        return ""
-
-    def _answers(self, session: Session) -> Sequence[Request]:
-        if session.waiting is None or self._typed is None:
-            return ()
-        answers = []
-        for line in self._typed.lines():
-            answer = answer_of(line, session.waiting)
-            if answer is not None:
-                answers.append(answer)
-            elif line.strip():
-                self._put(f"{line.strip()!r} is no answer here; type one of: {', '.join(session.waiting.choices)}")
-        return answers
 
     def _go_on(self, session: Session) -> None:
         if not self._begun:

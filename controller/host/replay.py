@@ -13,6 +13,7 @@ from controller.link.machine_link import MachineLink
 from controller.plan.build import build_plan
 from controller.plan.overcut import Overcut
 from controller.record.journal import StartRecord
+from controller.settings.calibration import Calibration, calibrated
 from controller.settings.job import Job
 from controller.settings.load import load_text
 from controller.settings.machine import Machine
@@ -46,6 +47,8 @@ def session_of(start: StartRecord) -> Session:
         SettingsError, PlanRefused: This version does not take these settings any more.
     """
     machine = load_text(start.machine_toml, start.machine, Machine)
+    if start.calibration_toml:
+        machine = calibrated(machine, load_text(start.calibration_toml, "calibration", Calibration))
     job = load_text(start.job_toml, start.job, Job)
     technology = load_text(start.technology_toml, start.technology, Technology)
     overcut = Overcut(start.overcut_mm, start.overcut_u_mm, start.overcut_scatter_mm, start.overcut_n)

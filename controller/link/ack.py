@@ -19,6 +19,8 @@ from controller.link.ack_words import (
     DRAIN,
     END_STOPS,
     HOME_LINES,
+    KILL,
+    LETS_GO,
     RENUMBER,
     STOP,
     what_must_hold,
@@ -57,12 +59,6 @@ RESEND_QUIET_S = 0.02
 # time and the lines themselves about a second, after which the board counts as lost anyway.
 RESENDS_MOST = 20
 
-LETS_GO = (
-    "idle lock",
-    f"the board does not know {ALWAYS_ON}, so it lets its motors go whenever it stands for a while",
-    "use firmware built with a motor time-out that can be switched off: positions are lost at every pause",
-)
-
 
 class AckBoard(MotionBoard):
     """A board of the `ack` convention."""
@@ -79,10 +75,15 @@ class AckBoard(MotionBoard):
         self._asked_s = self._busy_s = -1e9
 
     def emergency_stop(self, time_s: float) -> None:
-        """Quick stop; on some builds it resets the board, so the position counts as lost on all."""
+        """Quick stop; on some builds it resets the board, so the position counts as lost on all.
+
+        While homing it would wait in the queue until the axis has found its switch, or its end: only the kill is heard
+        at once then, by boards that listen for it (common practice, no source); on others the hard-wired stop is left.
+        """
         self._clock.now_s = time_s
+        stop = KILL if self.state is BoardState.HOMING else STOP
         self._fall(BoardState.LOST, "emergency stop: the position is lost")
-        self._outbox += STOP.encode("ascii") + b"\n"
+        self._outbox += stop.encode("ascii") + b"\n"
 
     # -- lines from the board -------------------------------------------------------------------------------------
 

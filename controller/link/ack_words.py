@@ -5,7 +5,7 @@ from __future__ import annotations
 from controller.link.grid import decimal
 from controller.settings.machine import Axes
 
-RENUMBER, STOP, COUNT, END_STOPS, DRAIN = "M110 N0", "M410", "M114", "M119", "M400"
+RENUMBER, STOP, KILL, COUNT, END_STOPS, DRAIN = "M110 N0", "M410", "M112", "M114", "M119", "M400"
 # z first: the tip leaves the work before anything goes sideways. One line for each axis, so that the one that does not
 # find its switch is known.
 HOME_LINES = ("G28 Z0", "G28 X0", "G28 Y0")
@@ -13,6 +13,12 @@ HOME_LINES = ("G28 Z0", "G28 X0", "G28 Y0")
 DISPENSABLE = ("M205", "M211")
 # Motors always on. A board that does not know it can be driven, to check the rest of the machine; no job is run on it.
 ALWAYS_ON = "M84 S0"
+# The problem that it is then: name, what was found, remedy.
+LETS_GO = (
+    "idle lock",
+    f"the board does not know {ALWAYS_ON}, so it lets its motors go whenever it stands for a while",
+    "use firmware built with a motor time-out that can be switched off: positions are lost at every pause",
+)
 
 
 def what_must_hold(axes: Axes) -> tuple[str, ...]:

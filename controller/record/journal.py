@@ -54,10 +54,11 @@ class JournalError(Exception):
 class StartRecord(Settings):
     """What was to be done. Settings are kept as the text of their files, so that a later reader needs nothing else.
 
-    Fields: names of job, machine and technology; texts of the four files (`plant_toml` empty on a real machine); the
-    nominal size in mm; the overcut believed at the start (controller.plan.overcut.Overcut, mm a side) and where it
-    came from; seed and whether a virtual operator answers (rehearsals only); versions by package; time of day at the
-    start (UTC, ISO 8601); where job and machine file were found, for `resume` to see whether they changed.
+    Fields: names of job, machine and technology; texts of the files (`plant_toml` empty on a real machine,
+    `calibration_toml` where nothing measured of the machine was believed); the nominal size in mm; the overcut believed
+    at the start (controller.plan.overcut.Overcut, mm a side) and where it came from; seed, and whether a virtual
+    operator answers (rehearsals only); versions by package; time of day at the start (UTC, ISO 8601); where job and
+    machine file were found, for `resume` to see whether they changed.
     """
 
     job: str
@@ -67,6 +68,7 @@ class StartRecord(Settings):
     machine_toml: str
     technology_toml: str
     plant_toml: str = ""
+    calibration_toml: str = ""
     thickness_mm: float
     rod_mm: float
     diameter_mm: float

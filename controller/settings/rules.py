@@ -11,6 +11,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from controller.settings.calibration import Calibration
 from controller.settings.job import Job
 from controller.settings.machine import ACK_BURST_STEPS, Machine, Pins
 from controller.settings.problem import quoted, wrote
@@ -231,7 +232,14 @@ TECHNOLOGY_RULES = tuple(
     for figure in ("overcut_mm", "removal_mm3_s", "volumetric_wear", "cone_diameters")
 )
 
-RULES: dict[type, tuple[Rule, ...]] = {Machine: MACHINE_RULES, Job: JOB_RULES, Technology: TECHNOLOGY_RULES}
+CALIBRATION_RULES = (Rule(("drop_outs.longest_s", "drop_outs.median_s"), broken_order("median_s")),)
+
+RULES: dict[type, tuple[Rule, ...]] = {
+    Machine: MACHINE_RULES,
+    Job: JOB_RULES,
+    Technology: TECHNOLOGY_RULES,
+    Calibration: CALIBRATION_RULES,
+}
 
 
 def unfit_pair(work: str | None, electrode: str | None, technology: Technology) -> list[tuple[str, str]]:

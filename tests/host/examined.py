@@ -39,9 +39,8 @@ def machine_of(convention: str, front_end: str = "clamp") -> Machine:
 def plant_of(**changes: Mapping[str, object]) -> PlantSettings:
     """The default plant with some keys changed, table by table."""
     plant = load_plant()
-    return plant.model_copy(
-        update={name: getattr(plant, name).model_copy(update=keys) for name, keys in changes.items()}
-    )
+    tables = {name: getattr(plant, name).model_copy(update=keys) for name, keys in changes.items()}
+    return plant.model_copy(update=tables)
 
 
 class VirtualBench:

@@ -344,12 +344,12 @@ def test_the_spindle_hangs_on_a_scaled_output(bench: Bench, rev_min: float, line
     assert line in words(bench)
 
 
-def test_a_halt_while_homing_is_a_quick_stop(bench: Bench) -> None:
+def test_a_halt_while_homing_is_a_kill_since_a_quick_stop_would_wait_for_its_end(bench: Bench) -> None:
     bench.ack.mute = True
     bench.board.carry_out(Home(), bench.now_s)
     bench.run(0.1)
     bench.board.carry_out(Halt(), bench.now_s)
-    assert bench.look().endswith(b"M410\n")
+    assert bench.look().endswith(b"M112\n")
     assert bench.board.state is BoardState.LOST
 
 

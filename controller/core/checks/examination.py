@@ -10,7 +10,7 @@ from typing import Final
 from controller.core.cycles.wait import until
 from controller.core.events import Checked, Figure
 from controller.core.phases import Phase, Trigger
-from controller.core.rig import Bench, Cycle
+from controller.core.rig import Bench, Cycle, Trip
 from controller.core.window import ADC_COUNTS
 
 PASSED: Final = "pass"
@@ -79,13 +79,17 @@ class Examination:
             self.bench.enter(Trigger.INSPECT)
 
     def volts(self, seconds: float) -> Cycle[list[float]]:
-        """Every sample of the pin over a time (V)."""
+        """Every sample of the pin over a time (V), one at least. Raises Trip when none comes."""
         bench, readings = self.bench, list[float]()
         to_volts = bench.machine.sampler.full_scale_v / ADC_COUNTS
         end_s = bench.now_s + seconds - 1e-9
         while bench.now_s < end_s:
             yield ()
             readings += [count * to_volts for count in bench.sense.seen.samples]
+        if not readings:
+            raise Trip(
+                "sampler silent", "no sample of the gap came when one was needed", "look at its cable and supply"
+            )
         return readings
 
     def by_hand(self, words: str, true: Callable[[], bool]) -> Cycle[bool]:

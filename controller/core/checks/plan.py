@@ -13,8 +13,9 @@ from controller.core.checks.source import LIVE
 from controller.core.checks.touching import TOUCHING
 from controller.core.commands import Halt
 from controller.core.cycles.travel import rise_to_top
-from controller.core.cycles.wait import drain, pause
+from controller.core.cycles.wait import drain, pause, until
 from controller.core.events import RunEnded
+from controller.core.guards import AGE_MOST_S
 from controller.core.phases import Trigger
 from controller.core.rig import Cycle, Trip
 
@@ -22,6 +23,8 @@ from controller.core.rig import Cycle, Trip
 CHECKS: Final = (*AT_REST, *GATE, *MOTION, *TOUCHING, *LIVE)
 # After a trip the lift to the clear height is under way; its end is waited for. A contact has opened long before.
 SETTLE_S: Final = 0.5
+# A sampler that has reset itself is not heard of again; one that was only held up is, long before. Chosen.
+SILENT_MOST_S: Final = 10.0
 
 
 def commissioning(exam: Examination, checks: Sequence[Check] = CHECKS) -> Cycle[RunEnded]:
@@ -52,10 +55,12 @@ def commissioning(exam: Examination, checks: Sequence[Check] = CHECKS) -> Cycle[
 def resumed(exam: Examination, trip: Trip) -> Cycle[RunEnded]:
     """A check was ended by a trip, everything has been made safe: that is its verdict, and the others go on."""
     bench, (name, title) = exam.bench, exam.current
+    exam.record(name, title, failed(f"{trip.cause}: {trip.meaning}", trip.remedy))
     yield from pause(bench, SETTLE_S)
     yield from drain(bench)
     yield (Halt(),)
-    exam.record(name, title, failed(f"{trip.cause}: {trip.meaning}", trip.remedy))
+    if not (yield from until(bench, lambda: bench.sense.seen.sampler_age_s < AGE_MOST_S, SILENT_MOST_S)):
+        return RunEnded(bench.now_s, "fault", f"{trip.cause}: {trip.meaning}")
     bench.enter(Trigger.ACKNOWLEDGE)
     bench.enter(Trigger.GO_ON)
     if not bench.sense.seen.contact_open:
@@ -68,7 +73,7 @@ def _end(exam: Examination) -> RunEnded:
     open_ = [name for name, outcome in exam.found.items() if outcome == NOT_DONE and name not in exam.left_out]
     now_s = exam.bench.now_s
     if bad:
-        return RunEnded(now_s, "fault", f"not fit for a job: {', '.join(bad)}")
+        return RunEnded(now_s, "fault", f"failed: {', '.join(bad)}")
     if open_:
         return RunEnded(now_s, "held", f"nothing failed, and not everything was checked: {', '.join(open_)}")
     return RunEnded(now_s, "complete", "every check was passed")

@@ -7,11 +7,12 @@ spark possible every low of the gap signal is the source's own drop-out: rate an
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import exp, log
+from math import exp, log, sqrt
 from statistics import median
 from typing import Final
 
 from controller.core.checks.examination import (
+    FAILED,
     Check,
     Examination,
     Verdict,
@@ -21,12 +22,12 @@ from controller.core.checks.examination import (
     standard_deviation,
 )
 from controller.core.checks.gate import NO_SUPPLY
-from controller.core.commands import Output, Switch, Withhold
+from controller.core.commands import Move, Output, Switch, Withhold
 from controller.core.cycles.ask import DEAD, pose
 from controller.core.cycles.contacts import ALIVE_TIMEOUT_S, OPEN_V, SENSE_SETTLE_S, prove, release
 from controller.core.cycles.stand_down import OPEN_TIMEOUT_S
 from controller.core.cycles.travel import rise_to_top
-from controller.core.cycles.wait import pause, until
+from controller.core.cycles.wait import drain, pause, until
 from controller.core.events import Figure
 from controller.core.interlocks import BREAK_BEFORE_MAKE_S, GAP_OPEN_BEFORE_BREAK_S, MAKE_MOST_S
 from controller.core.permissions import FINGERPRINT_S
@@ -51,7 +52,7 @@ RELEASE_MOST_S: Final = 0.06  # release 20 ms (electrics.md), two ticks, the wir
 # The fingerprint's time on the source: the rest of the minute is for contact, settling and a last drop-out.
 WATCH_S: Final = FINGERPRINT_S - 5.0
 # With fewer durations the machine file's are believed rather than theirs. Chosen.
-DURATIONS_LEAST: Final = 3
+DURATIONS_LEAST: Final = 5
 METER_S: Final = 3.0  # chosen: a meter has settled by then
 LOW_MOST: Final = 0.2  # share of time that a source may be away; chosen: a fifth of every job would be lost
 
@@ -78,9 +79,13 @@ def _why_not(exam: Examination) -> Verdict | None:
 
 def _close(exam: Examination) -> Cycle[float | None]:
     """The source on the clear electrode, by the switching order; the time its contact took, None if it stayed open."""
-    bench = exam.bench
+    bench, axes = exam.bench, exam.bench.machine.axes
     exam.leave_commission()
     yield from rise_to_top(bench)
+    # Away from the plate, too, to where the axes stand after homing.
+    home_um = axes.home_mm[0] * UM_PER_MM, axes.home_mm[1] * UM_PER_MM
+    yield (Move(*home_um, bench.sense.seen.z_um, min(axes.top_speed_mm_s[:2]) * UM_PER_MM),)
+    yield from drain(bench)
     exam.stand()
     if (yield from prove(bench)) <= OPEN_V:
         raise Trip("sensing path closed", "it reads contact at the top of z", "look for a bridge; dry the electrode")
@@ -105,8 +110,10 @@ def _open(exam: Examination) -> Cycle[float | None]:
         raise Trip("no voltage", "the gap reads low on a clear electrode", "look at the supply and the front end")
     began_s = bench.now_s
     yield (Switch(Output.SOURCE, False),)
-    opened = yield from until(bench, lambda: bench.sense.seen.contact_open, MAKE_MOST_S)
-    return bench.now_s - began_s if opened else None
+    if not (yield from until(bench, lambda: bench.sense.seen.contact_open, MAKE_MOST_S)):
+        exam.found["contact"] = FAILED  # nothing moves any more
+        return None
+    return bench.now_s - began_s
 
 
 STUCK: Final = (
@@ -306,12 +313,24 @@ class LowRuns:
             self._run = 0
 
 
+def spread_at_most(sd: float, n: int) -> float:
+    """The standard deviation that a normal law has at most with 95 %, by that of a sample of n.
+
+    Chi-square's quantile by Wilson and Hilferty (1931; from memory): good to some per cent from four degrees on.
+    """
+    freedom = n - 1
+    share = 2.0 / (9.0 * freedom)
+    quantile = freedom * (1.0 - share - 1.645 * sqrt(share)) ** 3
+    return float(sd * sqrt(freedom / quantile))
+
+
 def fingerprint_verdict(bench: Bench, lows: LowRuns) -> Verdict:
     """Rate and durations of the drop-outs as a prior for the gap filter.
 
     The rate is the mean after watching, (n + 1/2) over the time, from Jeffreys' prior for a Poisson rate (from memory).
-    `longest` is what the core takes for two standard deviations above the median in the logarithm (core/laws.py), and
-    no less than the longest that was seen.
+    `longest` is what the core takes for two standard deviations above the median in the logarithm (core/laws.py). A few
+    drop-outs tell their spread badly, so its upper bound is taken, as far as the machine file's longest; and no less
+    than the longest that was seen.
     """
     durations, believed = lows.ended_s, bench.machine.drop_outs
     live_s, share = lows.samples * 1e-3, lows.low / max(lows.samples, 1)
@@ -319,8 +338,8 @@ def fingerprint_verdict(bench: Bench, lows: LowRuns) -> Verdict:
     median_s, longest_s = believed.median_s, believed.longest_s
     if len(durations) >= DURATIONS_LEAST:
         median_s = median(durations)
-        spread = standard_deviation([log(each) for each in durations])
-        longest_s = max(*durations, median_s * exp(2.0 * spread))
+        spread = spread_at_most(standard_deviation([log(each) for each in durations]), len(durations))
+        longest_s = max(*durations, min(median_s * exp(2.0 * spread), believed.longest_s))
     figures = (
         Figure("rate", rate_hz, "a second", 3),
         Figure("median", median_s * 1e3, "ms"),

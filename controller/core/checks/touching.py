@@ -103,7 +103,7 @@ def _away(exam: Examination) -> Cycle[None]:
 def _repeatability(exam: Examination) -> Cycle[Verdict]:
     slide = yield from _at_plate(exam)
     heights: list[float] = []
-    closed_v = 0.0
+    closed_v = exam.bench.machine.sampler.full_scale_v
     for _ in range(TOUCHES):
         # Well off in between, so that every touch is one of its own.
         yield slide.back(RETRACT_UM, LIFT_UM_S)
@@ -111,7 +111,7 @@ def _repeatability(exam: Examination) -> Cycle[Verdict]:
         yield from _down(exam, slide)
         height_um, _wet = yield from touch_again(exam.bench, slide)
         heights.append(height_um)
-        closed_v = max(closed_v, (yield from reading_v(exam.bench)))
+        closed_v = min(closed_v, (yield from reading_v(exam.bench)))
     yield slide.back(RETRACT_UM, LIFT_UM_S)
     yield from drain(exam.bench)
     yield from _away(exam)

@@ -417,10 +417,10 @@ class Drilling:
 
     def _at_the_end(self, free: bool) -> Ending:
         """The way was found free; or the room is used up, and it counts whether the cone is known to have passed."""
-        through = self.hole.through
-        if not free and through.pierced_um is None and through.share > WHOLE_SHARE:
+        through, room_enough = self.hole.through, self._least_um <= self._deepest_um
+        if not free and room_enough and through.pierced_um is None and through.share > WHOLE_SHARE:
             return Ending("failed", f"{Cause.NO_BREAKTHROUGH.value}: is the work thicker than the job says?")
-        if free or self._least_um <= self._deepest_um or self.hole.through.share <= SPENT_SHARE:
+        if free or room_enough or through.share <= SPENT_SHARE:
             return Ending("through")
         return Ending("undersize", "the room below the plate was used up before the full diameter had passed")
 
