@@ -26,6 +26,7 @@ from controller.record.journal import JournalError, read_journal
 from controller.record.summary import summarise
 from controller.screen import BadUsage, err, out
 from tui.app import CLOSED, show
+from tui.before import Before
 from tui.rights import OWNER
 
 # How often the beginning run is looked at (s). Chosen.
@@ -52,6 +53,14 @@ def in_front_of(arguments: Sequence[str], run: Path) -> int:
             out.print(f"The job goes on without the screen. Come back with: gapwright watch {run}", highlight=False)
             return 0
         return _ended(process, run, said)
+
+
+def acknowledge_on_screen(job: str, *, yes: bool) -> None:
+    """Have the cautions acknowledged on the screen; with `yes` they were. Raises BadUsage when they are not."""
+    from controller.cautions import NOT_ACKNOWLEDGED, cautions  # noqa: PLC0415 (`watch` needs none of it)
+
+    if not (yes or Before(f"Before {job} starts", cautions()).run()):
+        raise BadUsage(NOT_ACKNOWLEDGED)
 
 
 def watched(run: Path, rights: frozenset[str] = OWNER) -> str:

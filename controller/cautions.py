@@ -26,6 +26,12 @@ BEFORE_A_MOVE: Final = (
     "The axes are referenced first, z upward before anything goes sideways: nothing stands in their way.",
     "The guard is shut or hands are out of the machine, and a hand is on the hard-wired stop.",
 )
+NOT_ACKNOWLEDGED: Final = "the cautions were not acknowledged, so nothing was started"
+
+
+def cautions(before: Sequence[str] = BEFORE_A_RUN) -> tuple[str, ...]:
+    """What has to be so before anything is switched on, what holds for everything included."""
+    return (*CAUTIONS[:-1], *before)
 
 
 def acknowledge(*, yes: bool, before: Sequence[str] = BEFORE_A_RUN) -> None:
@@ -39,7 +45,7 @@ def acknowledge(*, yes: bool, before: Sequence[str] = BEFORE_A_RUN) -> None:
         BadUsage: Nobody is there to acknowledge them, or they were not.
     """
     err.print("Cautions", style="bold red")
-    for caution in (*CAUTIONS[:-1], *before):
+    for caution in cautions(before):
         err.print(f"  - {caution}", markup=False, highlight=False, soft_wrap=True)
     if yes:
         return
@@ -47,4 +53,4 @@ def acknowledge(*, yes: bool, before: Sequence[str] = BEFORE_A_RUN) -> None:
         raise BadUsage("nobody is there to acknowledge the cautions: read them, then start again with --yes")
     err.print("Type yes when all of this is so: ", end="", markup=False, highlight=False)
     if sys.stdin.readline().strip().lower() != "yes":
-        raise BadUsage("the cautions were not acknowledged, so nothing was started")
+        raise BadUsage(NOT_ACKNOWLEDGED)

@@ -48,8 +48,7 @@ def resume(
         outcome = _rehearsal(record, stands, run, quiet=as_json)
         summary = completed(run)
     elif not (headless or attended or as_json) and has_terminal():
-        acknowledge(yes=yes)
-        raise typer.Exit(_behind_the_screen(run))
+        raise typer.Exit(_behind_the_screen(run, record.start.job, yes=yes))
     else:
         outcome = _machine(record, stands, run, machine, headless=headless, yes=yes, quiet=as_json)
         summary = summarise(read_journal(run))
@@ -60,10 +59,11 @@ def resume(
     raise typer.Exit(EXIT[outcome])
 
 
-def _behind_the_screen(run: Path) -> int:
+def _behind_the_screen(run: Path, job: str, *, yes: bool) -> int:
     """Go on in a process of its own, the screen in front; returns the exit code."""
-    from controller.behind import in_front_of  # noqa: PLC0415 (loads the screen)
+    from controller.behind import acknowledge_on_screen, in_front_of  # noqa: PLC0415 (loads the screen)
 
+    acknowledge_on_screen(job, yes=yes)
     return in_front_of(["resume", str(run), "--yes", "--attended"], run)
 
 

@@ -76,9 +76,9 @@ def run(
     refuse_taken(order.folder)
     if broker is not None:
         load_broker(broker)
-    acknowledge(yes=yes)
     if not (headless or attended or as_json) and has_terminal():
-        raise typer.Exit(_behind_the_screen(job, machine, order, first_article or (), broker))
+        raise typer.Exit(_behind_the_screen(job, machine, order, first_article or (), broker, yes=yes))
+    acknowledge(yes=yes)
     if broker is not None:
         publish_beside(order.folder, broker)
     typed = Typed(sys.stdin) if not headless and somebody_sits_at(sys.stdin) else None
@@ -105,11 +105,12 @@ class Order:
 
 
 def _behind_the_screen(
-    job: str, machine: str, order: Order, first_articles: Sequence[Path], broker: Path | None
+    job: str, machine: str, order: Order, first_articles: Sequence[Path], broker: Path | None, *, yes: bool
 ) -> int:
     """Run it in a process of its own, the screen in front; returns the exit code."""
-    from controller.behind import in_front_of  # noqa: PLC0415 (loads the screen)
+    from controller.behind import acknowledge_on_screen, in_front_of  # noqa: PLC0415 (loads the screen)
 
+    acknowledge_on_screen(order.given.job.job.name, yes=yes)
     arguments = ["run", job, "--machine", machine, "--out", str(order.folder), "--yes", "--attended"]
     arguments += ["--capture"] if order.captures else []
     arguments += [f"--broker={broker}"] if broker is not None else []

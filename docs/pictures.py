@@ -12,6 +12,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+from collections.abc import Sequence
 from pathlib import Path
 
 from matplotlib.backends.backend_svg import FigureCanvasSVG
@@ -25,6 +26,7 @@ from controller.core.requests import Request
 from controller.core.snapshot import Snapshot
 from controller.record.journal import Journal, StopRecord, TrueHole, TrueTip
 from controller.record.run_folder import complete_run_folder
+from controller.rehearsing import gauge_first_article
 from controller.watchable import about
 from controller.workshop import assignment, controller_for, expected_seconds, placed_holes, start_record
 from sim.rehearsal import Rehearsal
@@ -95,37 +97,39 @@ def main() -> None:
     """Make all three."""
     draw_phases(DOCS / "phases.svg")
     with tempfile.TemporaryDirectory() as folder:
-        run = Path(folder) / "plate"
-        run.mkdir()
-        rehearse(run)
-        photograph(run / "report.html", DOCS / "report.png")
+        coupon, plate = Path(folder) / "coupon", Path(folder) / "plate"
+        rehearse("coupon.toml", coupon)
+        rehearse("diffuser.toml", plate, [coupon])
+        photograph(plate / "report.html", DOCS / "report.png")
 
 
-def rehearse(run: Path) -> None:
-    """The whole job; on the way the screen is drawn."""
-    given = assignment("diffuser.toml", "virtual.toml", rehearsed=True)
-    plant, placed = load_plant(), placed_holes(given)
+def rehearse(job: str, run: Path, first_articles: Sequence[Path] = ()) -> None:
+    """A whole job, its record in `run`; when it has so many holes, the screen is drawn on the way."""
+    run.mkdir()
+    given = assignment(job, "virtual.toml", rehearsed=True, first_articles=first_articles)
+    placed = placed_holes(given)
     start = start_record(given, STARTED, seed=SEED)
     picture = RunPicture(about("runs/plate", start, placed, expected_seconds(given)))
     journal = Journal(run, start, placed)
     core = controller_for(given)
-    sink = Sink(journal, picture)
-    rehearsal = Rehearsal(core, given.machine, given.job, given.plan, plant, SEED, sink)
-    tenth = given.machine.tick_hz // 10
-    drawn = False
+    plant = load_plant()
+    rehearsal = Rehearsal(core, given.machine, given.job, given.plan, plant, SEED, Sink(journal, picture))
+    drawn = len(placed) < HOLE
+    rehearsal.step(1)
     while rehearsal.ended is None:
-        rehearsal.step(tenth)
         seen = core.snapshot()
-        picture.see(seen)
-        if not drawn and seen.hole == HOLE and seen.phase == "erode" and seen.feed_mm > DEPTH_MM:
+        near = not drawn and seen.hole in {HOLE - 1, HOLE}
+        rehearsal.step(given.machine.tick_hz // 10 if near else given.machine.tick_hz)
+        picture.see(core.snapshot())
+        if near and seen.hole == HOLE and seen.phase == "erode" and seen.feed_mm > DEPTH_MM:
             asyncio.run(draw_screen(picture, DOCS / "screen.svg"))
             drawn = True
-    ended = rehearsal.ended
+    ended, machine_s = rehearsal.ended, rehearsal.time_s
     journal.close(
-        StopRecord(
-            outcome=ended.outcome, reason=ended.reason, machine_s=rehearsal.time_s, wall_s=0.0, stopped_utc=STARTED
-        )
+        StopRecord(outcome=ended.outcome, reason=ended.reason, machine_s=machine_s, wall_s=0.0, stopped_utc=STARTED)
     )
+    if given.job.job.first_article:
+        gauge_first_article(rehearsal, given, run, STARTED)
     complete_run_folder(run)
 
 

@@ -25,6 +25,8 @@ from tui.panes import Cut, Figures, Foot, Happened, Head, Minute, Pane, Plate
 PAINT_S: Final = 0.25
 # How long a word in passing stays (s): long enough to be read twice. Chosen.
 NOTICE_S: Final = 6.0
+# From so many lines on there is room to breathe.
+LOW_OR_HIGH: Final = [(0, "-low"), (34, "-high")]
 AT_SCREEN: Final = "asked for at the screen"
 # How a screen was left: closed while the run goes on, after its end, or because its process has gone.
 CLOSED, ENDED, GONE = "closed", "ended", "gone"
@@ -54,7 +56,7 @@ class RunScreen(App[str]):
     TITLE = "gapwright"
     ENABLE_COMMAND_PALETTE = False
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (110, "-wide")]  # noqa: RUF012 (the library's own annotation)
-    VERTICAL_BREAKPOINTS = [(0, "-low"), (34, "-high")]  # noqa: RUF012 (the same)
+    VERTICAL_BREAKPOINTS = LOW_OR_HIGH
     BINDINGS: ClassVar[list[BindingType]] = [
         *((deed.key, deed.action, deed.word) for deed in DEEDS),
         ("up", "choose(-1, 0)", "up"),

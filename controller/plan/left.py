@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from statistics import fmean, pstdev
 
 from controller.plan.budget import HOLE_SCATTER
 from controller.plan.ranges import TWO_SIDED_95, Range
@@ -27,8 +26,10 @@ def seconds_left(expected: Range, holes: int, elapsed_s: float, made_s: Sequence
     mean_s, u_s = expected.expected / holes, (expected.high - expected.low) / (2.0 * TWO_SIDED_95 * holes)
     scatter_s = HOLE_SCATTER * mean_s
     if made_s:
-        seen_s = max(elapsed_s / len(made_s), fmean(made_s))
-        scatter_s = max(pstdev(made_s), HOLE_SCATTER * seen_s)
+        made_mean_s = math.fsum(made_s) / len(made_s)
+        seen_s = max(elapsed_s / len(made_s), made_mean_s)
+        made_sd_s = math.sqrt(math.fsum((each - made_mean_s) ** 2 for each in made_s) / len(made_s))
+        scatter_s = max(made_sd_s, HOLE_SCATTER * seen_s)
         seen_u_s = scatter_s / math.sqrt(len(made_s))
         weight = u_s**2 / (u_s**2 + seen_u_s**2)
         mean_s, u_s = mean_s + weight * (seen_s - mean_s), u_s * math.sqrt(1.0 - weight)

@@ -59,6 +59,7 @@ def report_html(record: RunRecord) -> str:
             charts=_charts(record),
             check=grouped(check),
             most_named=MOST_NAMED,
+            drilled=len(record.finished()),
             told=told[:MOST_LINES],
             told_more=max(0, len(told) - MOST_LINES),
             rows=_rows(record),

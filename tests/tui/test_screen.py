@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 from textual.pilot import Pilot
 
@@ -9,6 +11,7 @@ from controller.core.requests import Answer, HoldRequest, MeasureRequest, PauseR
 from tests.tui import pictures
 from tests.tui.pictures import Still
 from tui.app import CLOSED, ENDED, GONE, RunScreen
+from tui.before import Before
 from tui.dialogs import Page, PromptQuestion, Question
 from tui.panes import Figures, Foot, Plate
 from tui.rights import OWNER, REMOTE
@@ -25,7 +28,7 @@ async def click_word(pilot: Pilot[str], word: str) -> None:
     await pilot.pause()
 
 
-async def click_button(pilot: Pilot[str], label: str) -> None:
+async def click_button(pilot: Pilot[Any], label: str) -> None:
     """Click on a button of the question."""
     button = next(each for each in pilot.app.screen.query("Button") if str(each.label) == label)  # type: ignore[attr-defined]
     await pilot.click(button)
@@ -153,3 +156,24 @@ async def test_the_end_is_said_and_the_screen_left_with_it(still: Still, left: s
         assert isinstance(pilot.app.screen, Question)
         await pilot.press("tab", "enter")
     assert pilot.app.return_value == left
+
+
+CAUTIONS = [
+    f"Caution {number}: something has to be so before anything is switched on, in a line." for number in range(9)
+]
+
+
+@pytest.mark.parametrize(("keys", "started"), [(("enter",), False), (("escape",), False), (("tab", "enter"), True)])
+async def test_a_run_starts_with_keys_after_the_cautions(keys: tuple[str, ...], started: bool) -> None:
+    async with Before("Before diffuser starts", CAUTIONS).run_test(size=LEAST) as pilot:
+        await pilot.pause()
+        await pilot.press(*keys)
+    assert pilot.app.return_value is started
+
+
+@pytest.mark.parametrize(("label", "started"), [("Not yet", False), ("All of it: start", True)])
+async def test_a_run_starts_with_the_mouse_after_the_cautions(label: str, started: bool) -> None:
+    async with Before("Before diffuser starts", CAUTIONS).run_test(size=LEAST) as pilot:
+        await pilot.pause()
+        await click_button(pilot, label)
+    assert pilot.app.return_value is started
