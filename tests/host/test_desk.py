@@ -39,7 +39,7 @@ def test_the_first_signal_asks_for_an_orderly_end_once_and_the_second_cuts(outle
     assert not asks.requests(session(), 1.0)
     assert not asks.cut(session(), 1.0)
     stop.ask(signal.SIGTERM, None)
-    assert asks.requests(session(), 2.0) == (HoldRequest(INTERRUPTED),)
+    assert list(asks.requests(session(), 2.0)) == [HoldRequest(INTERRUPTED)]
     assert not asks.requests(session(), 2.01)
     assert not asks.cut(session(), 2.02)
     stop.ask(signal.SIGINT, None)
@@ -67,7 +67,7 @@ def test_before_anything_moved_one_signal_is_enough(outlet: Outlet) -> None:
 def test_a_run_whose_record_is_broken_ends(outlet: Outlet) -> None:
     asks = desk(outlet, StopSignals())
     outlet.broken = True
-    assert asks.requests(session(), 1.0) == (HoldRequest(NO_RECORD),)
+    assert list(asks.requests(session(), 1.0)) == [HoldRequest(NO_RECORD)]
 
 
 def test_a_prompt_nobody_can_answer_ends_the_run(outlet: Outlet) -> None:
