@@ -60,7 +60,9 @@ def test_a_file_of_the_user_is_never_written_over(tmp_path: Path) -> None:
 
 def test_bad_faults_and_missing_folders_are_refused(tmp_path: Path) -> None:
     new = str(tmp_path / "new.toml")
-    assert "simulate has no fault named zzz" in refused("--machine", "status.toml", "--write-machine", new, "--fault", "zzz@t:1s")
+    assert "simulate has no fault named zzz" in refused(
+        "--machine", "status.toml", "--write-machine", new, "--fault", "zzz@t:1s"
+    )
     nowhere = str(tmp_path / "nowhere" / "new.toml")
     assert "make it first" in refused("--machine", "status.toml", "--write-machine", nowhere)
     assert list(tmp_path.iterdir()) == []

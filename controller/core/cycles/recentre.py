@@ -158,7 +158,7 @@ def _middle(rig: Rig, hole: PlannedHole) -> Cycle[str]:
         down_um = yield from _wall(rig, home_um, axis, -step_um)
         if up_um is None or down_um is None:
             return f"no wall was met in hole {hole.index}: it is wider than it can be"
-        if up_um - down_um < LEAST_SPAN * _room_um(rig):
+        if up_um - down_um < LEAST_SPAN * _least_room_um(rig):
             return f"the rod is pressed to one side in hole {hole.index}"
         # Away from the origin the face trails behind its motor by the play.
         off_um[axis] = 0.5 * (up_um - axes.backlash_um[axis] + down_um) - home_um[axis]
@@ -174,6 +174,12 @@ def _room_um(rig: Rig) -> float:
     """Room beside a rod in the middle of its hole (µm)."""
     job = rig.given.job
     return 0.5 * (job.holes.diameter_mm - job.electrode.diameter_mm) * UM_PER_MM
+
+
+def _least_room_um(rig: Rig) -> float:
+    """The least of it (µm): before a hole of this rod was gauged, the overcut is a guess and may be much smaller."""
+    overcut = rig.given.overcut
+    return min(_room_um(rig), max(overcut.mean_mm - 2.0 * overcut.u_mm, 0.0) * UM_PER_MM)
 
 
 def _step_um(rig: Rig, axis: int) -> float:

@@ -37,6 +37,8 @@ RUNG_S = (0.15, 0.6, 3.0)
 FLUSH_S: Final = 0.5  # the jet changes the water of so small a hole many times meanwhile; common practice, no source
 # Live without removal is allowed for 10 s (interfaces.md); the ladder, too, gives up a second before.
 NO_REMOVAL_S: Final = 9.0
+# A flush, and from the start height down to the front at return speed, the last stretch slowly. Chosen.
+WAY_BACK_S: Final = 4.0
 PULL_UM_S: Final = 2000.0  # the pull on a weld is slow, so that the rod is not bent: chosen so
 # Asked so often in vain, it is no electrode that is stuck. Chosen.
 ASKED_MOST: Final = 3
@@ -85,7 +87,8 @@ def recover(rig: Rig, slide: Slide, start_um: float, first_rung: int) -> Cycle[F
     rig.say("Short persists: out of the hole")
     yield slide.back_to(start_um, RETREAT_UM_S)
     yield from drain(rig)
-    if first_rung < 3 and (yield from _opened(rig, RUNG_S[1])):
+    torn = first_rung < 3 and (yield from _opened(rig, RUNG_S[1]))
+    if torn and rig.sense.idle_s < NO_REMOVAL_S - WAY_BACK_S:
         # Torn free on the way up: nothing bridges the gap any more, and the way back down is free.
         rig.say("Short cleared; flushing")
         yield from pause(rig, FLUSH_S)
@@ -122,16 +125,21 @@ def flush(rig: Rig, slide: Slide) -> Cycle[None]:
 
 
 def _opened(rig: Rig, patience_s: float) -> Cycle[bool]:
-    """Wait for the gap to read high; longer while the filter takes the low for a drop-out."""
+    """Wait for the gap to read high; longer while the filter takes the low for a drop-out.
+
+    The last rung's time is kept back: the source may not stand live without removal for longer.
+    """
     sense, start_s = rig.sense, rig.now_s
+    left_s = max(NO_REMOVAL_S - RUNG_S[2] - sense.idle_s, 0.0)
 
     def clear() -> bool:
         return sense.open_s >= CLEAR_S
 
-    if (yield from until(rig, clear, patience_s)):
+    if (yield from until(rig, clear, min(patience_s, left_s))):
         return True
     # While the low is taken for a drop-out, and once it is over until the gap counts as clear.
-    while (not sense.long_low or sense.gap.p_off > sense.gap.p_shorted) and rig.now_s - start_s < OFF_PATIENCE_S:
+    most_s = min(OFF_PATIENCE_S, left_s)
+    while (not sense.long_low or sense.gap.p_off > sense.gap.p_shorted) and rig.now_s - start_s < most_s:
         yield ()
         if clear():
             return True
