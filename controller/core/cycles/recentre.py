@@ -15,7 +15,7 @@ from controller.core.causes import Cause, trip
 from controller.core.commands import Move
 from controller.core.cycles.contacts import OPEN_V, prove, reading_v, release
 from controller.core.cycles.touch import descend, slide_here
-from controller.core.cycles.travel import lower, reference, rise, travel
+from controller.core.cycles.travel import TAKE_UP_MM, lower, reference, rise, travel
 from controller.core.cycles.wait import drain
 from controller.core.events import Recentred
 from controller.core.permissions import TOUCH_SPEED_UM_S
@@ -201,6 +201,13 @@ def _wall(rig: Rig, home_um: list[float], axis: int, step_um: float) -> Cycle[fl
         yield from drain(rig)
         if (yield from reading_v(rig)) < METAL_V:
             met = at_um[axis]
+    if step_um < 0.0:
+        # Home is where the axis arrives moving to smaller figures, as it did after travel: from the other side it would
+        # stand off by the play, and lean on the wall when the other axis is felt.
+        beyond_um = [*home_um]
+        beyond_um[axis] += TAKE_UP_MM * UM_PER_MM
+        yield (Move(beyond_um[X], beyond_um[Y], z_um, TOUCH_SPEED_UM_S),)
+        yield from drain(rig)
     yield (Move(home_um[X], home_um[Y], z_um, TOUCH_SPEED_UM_S),)
     yield from drain(rig)
     return met
