@@ -173,7 +173,7 @@ def _announce(machine: Machine, motion: Port, sampler: Port, written: Path) -> N
         f"Virtual machine {machine.name}: motion board ({machine.motion.convention}) at {motion.url}",
         f"Sampler ({machine.sampler.front_end} front end) at {sampler.url}",
         f"Machine file with these ports: {written}. Ctrl-C ends it.",
-        f"What a person would do with his hands is typed here: {WORDS}.",
+        f"What hands would do is typed here: {WORDS}.",
     ):
         out.print(line, markup=False, highlight=False, soft_wrap=True)
 

@@ -69,7 +69,7 @@ class Cause(StrEnum):
 
 @dataclass(slots=True, frozen=True)
 class Meaning:
-    """What a cause means, what the machine does, and what a person does before he goes on."""
+    """What a cause means, what the machine does, and what a person does before going on."""
 
     words: str
     remedy: str
