@@ -182,6 +182,12 @@ def _least_room_um(rig: Rig) -> float:
     return min(_room_um(rig), max(overcut.mean_mm - 2.0 * overcut.u_mm, 0.0) * UM_PER_MM)
 
 
+def _most_room_um(rig: Rig) -> float:
+    """The most of it (µm): the same the other way round."""
+    overcut = rig.given.overcut
+    return max(_room_um(rig), (overcut.mean_mm + 2.0 * overcut.u_mm) * UM_PER_MM)
+
+
 def _step_um(rig: Rig, axis: int) -> float:
     """The smallest sideways move (µm)."""
     machine = rig.given.machine
@@ -191,7 +197,7 @@ def _step_um(rig: Rig, axis: int) -> float:
 def _wall(rig: Rig, home_um: list[float], axis: int, step_um: float) -> Cycle[float | None]:
     """Sideways step by step until metal is sensed, then back to the middle; where that was (µm), None for nowhere."""
     given = rig.given
-    most_um = 2.0 * _room_um(rig) + given.machine.axes.backlash_um[axis] + BEYOND_UM
+    most_um = 2.0 * _most_room_um(rig) + given.machine.axes.backlash_um[axis] + BEYOND_UM
     at_um = list(home_um)
     z_um = (rig.locks.sent or (0.0, 0.0, rig.sense.seen.z_um))[2]
     met: float | None = None
