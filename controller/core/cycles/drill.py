@@ -52,8 +52,6 @@ FIRST_GAP_UM: Final = 120.0
 BEGUN_UM: Final = 250.0
 # Two sparks within a tenth of a second are erosion, one may be a passing chip. Chosen so.
 IGNITED_HZ: Final = 10.0
-# No deeper for this long while sparking: the gap is silted up; lift and flush. After so many lifts in vain it is
-# given up. Chosen so that a slow front (10 µm/s) still moves by ten slices meanwhile.
 SPARKED_OUT_S: Final = 5.0  # without a spark behind the far face: nothing is left to remove, cone or no cone; chosen
 # Where the room ends, a front that takes no more than this share of its sparks is spent: what it would still widen the
 # hole by is near the uncertainty of its size. Chosen so.
@@ -65,6 +63,8 @@ SOUNDED_DIAMETERS: Final = 2.5
 WHOLE_SHARE: Final = 0.5  # of the usual sparks at the end of the room: the front never came out; chosen
 TRICKLE_SHARE: Final = 0.1  # of the usual sparks: no front any more, but perhaps a cone; chosen
 SPARK_OUT_TIMES: Final = 2.0  # no longer than so many times what the hole has taken; chosen
+# No deeper for this long while sparking: the gap is silted up; lift and flush. After so many lifts in vain it is
+# given up. Chosen so that a slow front (10 µm/s) still moves by ten slices meanwhile.
 STALL_S: Final = 20.0
 STALLS_MAX: Final = 6
 # So many shorts that small retreats answered, and the hole no deeper between them, call for the next rung. Chosen so.
@@ -87,9 +87,10 @@ METAL_NEAR_V: Final = 0.5
 
 # Not the end of a hole: nothing was met, and the electrode is to be measured before the work is called missing.
 SHORTER: Final = Ending("failed", "no work met")
-# Not the end of a hole either: the operator wishes for something that needs the electrode out of it.
-# The front has gone where the work is still solid: the rod broke or slipped, or the work is thinner than the job says.
+# Nor this: the front has gone where the work is still solid, so the rod broke or slipped, or the work is thinner than
+# the job says.
 VANISHED: Final = Ending("failed", "the front vanished")
+# Nor this: the operator wishes for something that needs the electrode out of it.
 ASIDE: Final = Ending("failed", "left")
 SKIPPED: Final = Ending("failed", "skipped by the operator")
 
