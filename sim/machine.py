@@ -24,6 +24,7 @@ from sim.ground import Below, Ground
 from sim.hands import HandsRefusedError
 from sim.hole import HoleTruth
 from sim.plates import Film, leak_ohm, wall_leak_ohm
+from sim.press import NEW_TOUCH_UM, Press
 from sim.random import Streams
 from sim.rings import rings
 from sim.sampler import Sampler
@@ -44,12 +45,8 @@ SMALL_WAY_UM: Final = 6.0
 NEAR_UM: Final = 500.0
 # With the biased front end, how long a leak through the water is taken as unchanged. Chosen: a tenth of a second.
 LEAK_KEPT_US: Final = 100_000
-# A tip this far above the reference plate starts a new touch, with a roughness of its own. Chosen.
-NEW_TOUCH_UM: Final = 100.0
 # How far above what lies below it a tip was left. Chosen: it was seen to be clear.
 LEFT_ABOVE_UM: Final = 1000.0
-# A tip that has let go of a plate by this much touches another peak of its roughness next time. Chosen: a few peaks.
-LET_GO_UM: Final = 15.0
 # What stands back from the lowest point by no more than this belongs to the flat at the end. Chosen.
 FLAT_UM: Final = 2.0
 # What a rod gives way sideways at its end before it stays bent. Chosen: the yield of a 1.2 mm rod of tungsten 45 mm
@@ -110,20 +107,16 @@ class VirtualMachine:
         # Whoever left the machine left the tip above what lies there.
         self._axes.left_above(self._ground.height_um(x_um, y_um) + self._electrode.length_um + LEFT_ABOVE_UM)
         self._plant = plant
-        self._touch = streams.named("touch")
+        self._press = Press(self._electrode, plant.rod.crash_um, streams.named("touch"))
         self._spindle = machine.spindle.fitted
         self._rev_min = 0.0
         self._now_us = 0
         self._below = Below.NOTHING
         self._metal_um = -inf
         self._elsewhere = True
-        self._roughness_um = 0.0
-        self._nearest_um = inf
         self._hole: HoleTruth | None = None
         self._rod_shape: Rod | None = None
         self._rod_worn_um3 = -1.0
-        self._pressed_um = 0.0
-        self._bending = False
         self._side_um = self._side_tip_um = inf
         self._upset: Upset | None = None
         self.plate_grounded = True
@@ -136,7 +129,9 @@ class VirtualMachine:
         self.stop_pressed = False
         self.guard_closed = True
         self.level_ok = True
-        self.truth = TrueState(self._axes, self._contacts, self._ground, self._stick, self._water, self._erosion)
+        self.truth = TrueState(
+            self._axes, self._contacts, self._ground, self._stick, self._water, self._erosion, self._press
+        )
 
     # -- the seam ---------------------------------------------------------------------------------------------------
 
@@ -418,22 +413,10 @@ class VirtualMachine:
         return wall_leak_ohm(gap_um, area_um2, self._water.conductivity_us_cm)
 
     def _press_on(self, plate: Workpiece) -> float:
-        """Gap to a plate, its roughness drawn anew for every touch; too hard a press bends the rod for good."""
-        gap_um = plate.gap_um(*self._tip_um(), self._rod())
-        if gap_um > NEW_TOUCH_UM:
-            self._roughness_um = inf
-            self._bending = False
-            return gap_um
-        if self._roughness_um == inf or gap_um > LET_GO_UM > self._nearest_um:
-            self._roughness_um = self._plant.plate.touch_scatter_um * self._touch.normal()
-            self._pressed_um = 0.0
-        self._nearest_um = gap_um
-        gap_um += self._roughness_um
-        beyond_um = -gap_um - self._plant.rod.crash_um
-        if beyond_um > self._pressed_um:
-            self._bend(beyond_um - self._pressed_um)
-            self._pressed_um = beyond_um
-        return gap_um
+        """Gap to a plate that may be touched from any side (um, negative when pressed on)."""
+        return self._press.on(
+            plate.gap_um(*self._tip_um(), self._rod()), self._plant.plate.touch_scatter_um, lets_go=True
+        )
 
     def _tip_um(self) -> tuple[float, float, float]:
         """True place of the tip: the rod stands off its axis by its run-out, always the same way while it isn't turned.
@@ -462,21 +445,9 @@ class VirtualMachine:
         return list(zip(self._electrode.profile_um, grid.area_um2[grid.solid :], strict=True))
 
     def _press_on_plate(self) -> float:
-        """Clear height above the reference plate (um, negative when pressed on); too hard a press bends the rod."""
+        """Clear height above the reference plate (um, negative when pressed on)."""
         gap_um = self._axes.face_z_um - self._electrode.length_um - self._metal_um
-        if gap_um > NEW_TOUCH_UM:
-            self._roughness_um = inf
-            self._bending = False
-            return gap_um
-        if self._roughness_um == inf:
-            self._roughness_um = self._scatter_um * self._touch.normal()
-            self._pressed_um = 0.0
-        gap_um += self._roughness_um
-        beyond_um = -gap_um - self._plant.rod.crash_um
-        if beyond_um > self._pressed_um:
-            self._bend(beyond_um - self._pressed_um)
-            self._pressed_um = beyond_um
-        return gap_um
+        return self._press.on(gap_um, self._scatter_um, lets_go=False)
 
     # -- mechanics at the tip -----------------------------------------------------------------------------------------
 
@@ -494,11 +465,12 @@ class VirtualMachine:
             if moved and tip_um < self._ground.face_um(x_um, y_um) + NEW_TOUCH_UM:
                 self._press_on(self._ground.placed)
         elif moved and tip_um < max(self._metal_um, here_um):
-            self._bend(axes.sideways_um)
+            self._press.bend(axes.sideways_um)
         self._elsewhere = True
         if moved or tip_um < self._metal_um:
             return
-        self._elsewhere = self._bending = False
+        self._elsewhere = False
+        self._press.elsewhere()
         self._below = self._ground.below(x_um, y_um)
         self._metal_um = here_um
         self._hole = None
@@ -523,7 +495,7 @@ class VirtualMachine:
         off_um = hypot(x - hole.centre_um[0], y - hole.centre_um[1])
         self._side_um = hole.side_room_um(self._electrode.profile_um, self._metal_um - tip_um) - off_um
         if -self._side_um > SPRING_UM:
-            self._bend(-self._side_um - SPRING_UM)
+            self._press.bend(-self._side_um - SPRING_UM)
         return True
 
     def _at_wall(self) -> bool:
@@ -536,12 +508,6 @@ class VirtualMachine:
             x_um, y_um, _ = self._axes.face_um
             self._inside(x_um, y_um, tip_um)
         return self._side_um <= 0.0
-
-    def _bend(self, by_um: float) -> None:
-        """The rod gives way by `by_um`; one crash, however many pieces of time it takes."""
-        self._electrode.bend_um += by_um
-        self.truth.crashes += not self._bending
-        self._bending = True
 
     # -- what a person does with hands --------------------------------------------------------------------------------
 

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from sim.erosion import Erosion, TrueGapState
     from sim.ground import Ground
     from sim.hole import HoleTruth
+    from sim.press import Press
     from sim.stick import Stick
     from sim.water import WaterTruth
     from sim.workpiece import Workpiece
@@ -25,7 +26,6 @@ class TrueState:
         erosion: The gap: its state now, sparks, contact, bridge, weld.
         cut: The last tick was cut into pieces.
         hot_openings: How often the source contact opened while it carried current.
-        crashes: How often the tip was driven sideways or down into metal so far that the rod bent.
         live_at_plate_s: Time for which the source stood on the electrode over the reference plate.
         live_alone_s: Longest time for which the source stayed on the electrode after the host's last tick, while it was
             away; `alone`: it is away now.
@@ -36,12 +36,12 @@ class TrueState:
         "_axes",
         "_contacts",
         "_ground",
+        "_press",
         "_shares",
         "_stick",
         "_water",
         "alone",
         "both_feeds_s",
-        "crashes",
         "cut",
         "erosion",
         "hot_openings",
@@ -50,7 +50,14 @@ class TrueState:
     )
 
     def __init__(
-        self, axes: Axes, contacts: Contacts, ground: Ground, stick: Stick, water: WaterTruth, erosion: Erosion
+        self,
+        axes: Axes,
+        contacts: Contacts,
+        ground: Ground,
+        stick: Stick,
+        water: WaterTruth,
+        erosion: Erosion,
+        press: Press,
     ) -> None:
         self._axes = axes
         self._contacts = contacts
@@ -59,13 +66,18 @@ class TrueState:
         self._water = water
         self.erosion = erosion
         self.hot_openings = 0
-        self.crashes = 0
+        self._press = press
         self.live_at_plate_s = 0.0
         self.both_feeds_s = 0.0
         self.live_alone_s = 0.0
         self.alone = False
         self.cut = False
         self._shares = (0.0, 0.0, 0.0, 0.0)
+
+    @property
+    def crashes(self) -> int:
+        """How often the tip was driven sideways or down into metal so far that the rod bent."""
+        return self._press.crashes
 
     def restart(self) -> None:
         """A new tick begins."""
