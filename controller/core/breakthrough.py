@@ -30,6 +30,9 @@ ROOM_BELOW_MARGIN_MM: Final = 0.5
 FREE_SHARE: Final = 0.015
 # Fewer than this in a whole free run are chips, not a front: a source that takes much at a spark makes few. Chosen.
 FREE_SPARKS: Final = 3.0
+# A way once found free is doubted only for a share so many times as large. Chosen: twice, since sparks beside the rod
+# come in clusters, and a stray one late in a long run must not move its beginning; a flank that does come shows more.
+DOUBT_TIMES: Final = 2.0
 # CUSUM on ln(sparks in a slice / usual): scatter about 0.35, shift to find ln(1/2) at least; allowance half of that
 # shift, threshold 5 scatters (Montgomery, ch. 9: k = δ/2, h = 4 to 5), in the score's own unit.
 ALLOWANCE: Final = 0.35
@@ -132,8 +135,8 @@ class Breakthrough:
         if whole:
             self.share = sum(self._recent) / (usual * run) if usual else 1.0
         most = max(FREE_SHARE * usual * run, FREE_SPARKS)
-        if whole and sum(self._recent) <= most and self._edge_um > self._thickness_um:
-            if self.free_from_um is None:
-                self.free_from_um = self._edge_um - run
-        else:
-            self.free_from_um = None
+        if self.free_from_um is not None:
+            if sum(self._recent) > DOUBT_TIMES * most:
+                self.free_from_um = None
+        elif whole and sum(self._recent) <= most and self._edge_um > self._thickness_um:
+            self.free_from_um = self._edge_um - run

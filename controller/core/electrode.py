@@ -23,9 +23,12 @@ DRIFT_STEP: Final = 0.15
 SURPRISE_MAX: Final = 4.0
 
 
-# A young cone grows by up to a third from hole to hole (two of these); a shorter one seen counts for a twentieth.
-# Chosen so that nearly all holes may hide their cone.
+# A young cone grows by up to a third from hole to hole (two of these). One that has been worn by n holes grows by no
+# more than an n-th: faster than in proportion to the holes no cone grows, since what is worn off a longer one is spread
+# over more of it. Never taken for known to better than the last figure, so that a change of water is followed. Chosen.
 CONE_DRIFT: Final = 0.15
+LEAST_CONE_DRIFT: Final = 0.02
+# A shorter one seen counts for a twentieth. Chosen so that nearly all holes may hide their cone.
 SHORTER_GAIN: Final = 0.05
 
 
@@ -193,7 +196,8 @@ class Electrode:
         longer than believed is taken for what it is, what is shorter brings the belief down slowly.
         """
         self.cones_seen += 1
-        variance = self.cone_u_mm**2 + (CONE_DRIFT * self.cone_mm) ** 2
+        drift = max(min(CONE_DRIFT, 0.5 / self.cones_seen), LEAST_CONE_DRIFT)
+        variance = self.cone_u_mm**2 + (drift * self.cone_mm) ** 2
         gain = variance / (variance + u_mm**2) * (1.0 if cone_mm > self.cone_mm else SHORTER_GAIN)
         self.cone_mm += gain * (cone_mm - self.cone_mm)
         self.cone_u_mm = sqrt((1.0 - gain) * variance)

@@ -127,6 +127,16 @@ def test_a_free_run_that_ends_is_forgotten() -> None:
     assert through.free_from_um is None
 
 
+def test_a_stray_spark_late_in_a_free_run_does_not_move_its_beginning() -> None:
+    """Sparks beside the rod come in clusters: ten of them, millimetres behind the cone, are no longer cone."""
+    through = Breakthrough(THICKNESS_UM, USUAL)
+    for feed_um in range(0, 1400, 5):
+        through.progress(float(feed_um), 15.0)
+    for feed_um in range(1400, 4000, 5):
+        through.progress(float(feed_um), 18.0 if feed_um == 3000 else 0.0)
+    assert through.free_from_um == pytest.approx(1400.0, abs=40.0)
+
+
 @pytest.mark.parametrize("thickness_um", [50.0, 100.0, 160.0])
 def test_a_sheet_too_thin_to_show_a_whole_front_ends_all_the_same(thickness_um: float) -> None:
     """Thinner than five slices of whole front, the first hole of a run: its costliest slice stands for the usual.

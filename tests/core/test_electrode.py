@@ -151,3 +151,13 @@ def test_the_cone_is_learned_from_what_holes_show() -> None:
         electrode.cone_seen(0.7, 0.1)
     assert electrode.cone_mm == pytest.approx(0.7, abs=0.05)
     assert electrode.cone_u_mm < 0.1
+
+
+def test_an_old_cone_is_not_doubted_for_a_hole_that_hid_it() -> None:
+    """After forty holes a cone grows by no more than a fortieth a hole: one that shows less takes nothing away."""
+    electrode = rod()
+    for _ in range(40):
+        electrode.cone_seen(2.0, 0.1)
+    electrode.cone_seen(0.4, 0.1)
+    assert electrode.cone_mm == pytest.approx(2.0, abs=0.1)
+    assert 2.0 * electrode.cone_u_mm < 0.3
