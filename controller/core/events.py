@@ -89,6 +89,14 @@ class WaterSensed(Event):
 
 
 @dataclass(slots=True, frozen=True)
+class PlayFound(Event):
+    """What the feed axis loses at a reversal, from letting go of the reference plate; and what was believed (µm)."""
+
+    play_um: float
+    believed_um: float
+
+
+@dataclass(slots=True, frozen=True)
 class SurfaceMapped(Event):
     """Work surface plane z = a + b·x + c·y in machine mm, with the largest residual and the standard uncertainty."""
 

@@ -57,13 +57,13 @@ class Interlocks:
         "_credit_um",
         "_limits",
         "_paced_s",
-        "_play_um",
         "absent",
         "clear_z_um",
         "gap_open_s",
         "hot_openings",
         "on",
         "phase",
+        "play_um",
         "proven",
         "reach_um",
         "sensed_open",
@@ -78,7 +78,7 @@ class Interlocks:
             (low * UM_PER_MM - ROUNDING_UM, high * UM_PER_MM + ROUNDING_UM)
             for low, high in zip(axes.travel_min_mm, axes.travel_max_mm, strict=True)
         )
-        self._play_um = axes.backlash_um[2]
+        self.play_um = axes.backlash_um[2]
         self._anchor = (0.0, 0.0, 0.0)
         self._anchored: Phase | None = None
         self._credit_um = 0.0
@@ -252,7 +252,7 @@ class Interlocks:
         """
         allowed_um = permission.forward_um_s * (seen.time_s - self._paced_s) + self._credit_um
         self._paced_s = seen.time_s
-        self._credit_um = min(allowed_um, permission.forward_um_s * PACE_S + self._play_um)
+        self._credit_um = min(allowed_um, permission.forward_um_s * PACE_S + self.play_um)
         if down_um > self._credit_um:
             return f"forward faster than {permission.forward_um_s:.0f} µm/s in {phase.value}"
         self._credit_um -= down_um

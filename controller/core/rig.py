@@ -10,7 +10,7 @@ from controller.core.causes import Cause, trip
 from controller.core.causes import Trip as Trip  # noqa: PLC0414 - cycles find it here
 from controller.core.commands import Command
 from controller.core.electrode import Electrode
-from controller.core.events import Checkpoint, Event, HoleDoubted, PhaseChanged, Said
+from controller.core.events import Checkpoint, Event, HoleDoubted, PhaseChanged, PlayFound, Said
 from controller.core.interlocks import Interlocks
 from controller.core.phases import Phase, PhaseMachine, Trigger
 from controller.core.requests import Request
@@ -67,6 +67,7 @@ class Bench:
         "machine",
         "out",
         "phases",
+        "play_felt",
         "prompts",
         "requests",
         "rod_mm",
@@ -97,11 +98,23 @@ class Bench:
         self.doing = ""
         self.hole = 0
         self.prompts = 0
+        self.play_felt = False
 
     @property
     def tick_s(self) -> float:
         """Length of a tick."""
         return 1.0 / self.machine.tick_hz
+
+    @property
+    def play_um(self) -> float:
+        """What the feed axis is believed to lose at a reversal."""
+        return self.sense.play_um
+
+    def found_play(self, play_um: float) -> None:
+        """It was felt: the machine file's figure, set for a usual machine or long ago, counts no more in this run."""
+        self.tell(PlayFound(self.now_s, play_um, self.play_um))
+        self.play_felt = True
+        self.sense.play_um = self.locks.play_um = play_um
 
     @property
     def now_s(self) -> float:

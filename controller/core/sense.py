@@ -36,11 +36,11 @@ class Sense:
         step_s: time since the observation before this one; 0 at the first.
         flips: how often the mirror contact has changed; `flipped_s`: when, the last times.
         stormy: long lows come so often that the source is away for much of the time, with nothing shorted for long.
+        play_um: what the feed axis is believed to lose at a reversal.
         open_s: time that the gap now stood at high level without a long low, while live.
     """
 
     __slots__ = (
-        "_backlash_um",
         "_contact_open",
         "_last_s",
         "_low_z_um",
@@ -54,6 +54,7 @@ class Sense:
         "live",
         "live_s",
         "open_s",
+        "play_um",
         "reader",
         "seen",
         "sparks",
@@ -63,7 +64,7 @@ class Sense:
 
     def __init__(self, machine: Machine) -> None:
         self._tick_s = 1.0 / machine.tick_hz
-        self._backlash_um = machine.axes.backlash_um[2]
+        self.play_um = machine.axes.backlash_um[2]
         self._to_volts = machine.sampler.full_scale_v / ADC_COUNTS
         self._low_z_um: float | None = None
         self.gap = GapFilter(machine.sampler, machine.drop_outs, self._tick_s)
@@ -152,4 +153,4 @@ class Sense:
             return 0.0
         if self._low_z_um is None:
             self._low_z_um = z_um
-        return max(z_um - self._low_z_um - self._backlash_um, 0.0)
+        return max(z_um - self._low_z_um - self.play_um, 0.0)

@@ -7,10 +7,10 @@ import pytest
 
 from controller.core.commands import Output
 from controller.core.cycles.touch import wet_offset_um
-from controller.core.events import ElectrodeMeasured, FaultTripped, SurfaceMapped, Touched
+from controller.core.events import ElectrodeMeasured, FaultTripped, PlayFound, SurfaceMapped, Touched
 from controller.core.observation import Observation
 from tests.core.crude import CrudeMachine
-from tests.core.given import controller
+from tests.core.given import MACHINE, controller
 
 # 1.2 mm rod, face 1.131 mm²; resistance of a film g/(σ·A); feed 5 V through 2.2 kΩ (electrics.md).
 FACE_UM2, SERIES_OHM, FEED_V = 1.130973e6, 2200.0, 5.0
@@ -114,6 +114,18 @@ def test_a_touch_is_the_same_whatever_the_play(play_um: float) -> None:
     """Contact is always approached downwards, so the play, right or wrong in the machine file, is not in it."""
     _, measured, _, _ = until_mapped(CrudeMachine(play_um=play_um))
     assert measured[0].tip_length_mm == pytest.approx(44.3, abs=0.01)
+
+
+@pytest.mark.parametrize("play_um", [0.0, 17.5, 40.0, 80.0])
+def test_the_play_is_felt_when_the_plate_is_let_go_of(play_um: float) -> None:
+    """Whatever the machine file says (40 µm): to a step of the feed axis, once, and for all later retreats."""
+    core, machine, found = controller(), CrudeMachine(play_um=play_um), list[PlayFound]()
+    for _ in range(6_000):
+        out = core.tick(machine.observe())
+        machine.carry_out(out.commands)
+        found += [event for event in out.events if isinstance(event, PlayFound)]
+    assert [event.play_um for event in found] == [pytest.approx(play_um, abs=2.5)]
+    assert found[0].believed_um == MACHINE.axes.backlash_um[2]
 
 
 def test_no_work_is_said_and_not_searched_for_ever() -> None:

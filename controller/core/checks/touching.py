@@ -21,7 +21,7 @@ from controller.core.checks.examination import (
 )
 from controller.core.cycles.contacts import OPEN_V, prove, reading_v, release
 from controller.core.cycles.measure import TOUCH_ROOM_MM, TOUCH_U_MM, measure
-from controller.core.cycles.touch import LIFT_UM_S, descend, slide_here, touch_again
+from controller.core.cycles.touch import LETS_GO_UM, LIFT_UM_S, descend, let_go, slide_here, touch_again
 from controller.core.cycles.travel import lower, rise, travel
 from controller.core.cycles.wait import drain, pause
 from controller.core.events import Figure
@@ -136,28 +136,21 @@ def _backlash(exam: Examination) -> Cycle[Verdict]:
     """From above to the first contact, then back step by step to the last: the axis has gone the play in between."""
     bench = exam.bench
     slide = yield from _at_plate(exam)
-    step_um = bench.machine.useful_move_um
-    down: list[float] = []
-    up: list[float] = []
+    each: list[float] = []
     for _ in range(REVERSALS):
         yield from touch_again(bench, slide)
-        down.append(bench.sense.seen.z_um)
-        while (yield from reading_v(bench)) < METAL_V:
-            if bench.sense.seen.z_um - down[-1] > 2.0 * BACKLASH_MOST_UM:
-                raise Trip(
-                    "contact does not open",
-                    f"still contact {2.0 * BACKLASH_MOST_UM:.0f} µm above the first one",
-                    "look for a loose nut or coupling of z, a bent electrode or a bridge",
-                )
-            yield slide.back_to(slide.axis_um - step_um, LIFT_UM_S)
-            yield from drain(bench)
-            yield ()
-        up.append(bench.sense.seen.z_um)
+        lost_um = yield from let_go(bench, slide)
+        if lost_um is None:
+            raise Trip(
+                "contact does not open",
+                f"still contact {LETS_GO_UM:.0f} µm above the first one",
+                "look for a loose nut or coupling of z, a bent electrode or a bridge",
+            )
+        each.append(lost_um)
     yield slide.back(RETRACT_UM, LIFT_UM_S)
     yield from drain(bench)
     yield from _away(exam)
-    # Either side is met up to one step late, half of one in the mean, and in opposite directions.
-    each = [above - below - step_um for below, above in zip(down, up, strict=True)]
+    step_um = bench.machine.useful_move_um
     backlash_um, believed_um = mean(each), bench.machine.axes.backlash_um[2]
     figures = (
         Figure("B", backlash_um, "µm", 1),

@@ -37,6 +37,8 @@ REPEATS_MAX: Final = 6  # chosen: a plate that can't be touched alike in six tri
 WET_V: Final = 4.0
 # Water that passes for metal this far above it is too conductive to touch through. Chosen: twice what is taken off.
 TOO_WET_UM: Final = 60.0
+# Contact that a way back of this much does not open is no matter of play. Chosen: twice what `check` calls too much.
+LETS_GO_UM: Final = 200.0
 REFERENCE_PLATE: Final = "the reference plate"  # what is touched, in words
 
 
@@ -67,6 +69,10 @@ def touch_down(rig: Bench, expected_z_um: float, margin_um: float, purpose: str)
         nothing = Cause.NOTHING_AT_PLATE if purpose == REFERENCE_PLATE else Cause.NOTHING_AT_WORK
         raise trip(nothing, f"down to {depth_um / UM_PER_MM:.2f} mm below the start")
     contact = yield from _repeat(rig, slide)
+    if purpose == REFERENCE_PLATE and not rig.play_felt:
+        yield from _feel_play(rig, slide)
+    yield slide.back(BACK_OFF_UM, LIFT_UM_S)
+    yield from drain(rig)
     seen = rig.sense.seen
     rig.tell(
         Touched(
@@ -112,7 +118,7 @@ def feel_down(rig: Bench, z_um: float, purpose: str) -> Cycle[None]:
 def slide_here(rig: Bench) -> Slide:
     """A slide straight down from where the axis stands."""
     seen, machine = rig.sense.seen, rig.machine
-    return Slide(Plunge(seen.x_um, seen.y_um, seen.z_um), machine.axes.backlash_um[2], machine.useful_move_um)
+    return Slide(Plunge(seen.x_um, seen.y_um, seen.z_um), rig.play_um, machine.useful_move_um)
 
 
 def _repeat(rig: Bench, slide: Slide) -> Cycle[Contact]:
@@ -123,12 +129,30 @@ def _repeat(rig: Bench, slide: Slide) -> Cycle[Contact]:
         height_um, was_wet = yield from touch_again(rig, slide)
         wet = wet or was_wet
         heights.append(height_um)
-    yield slide.back(BACK_OFF_UM, LIFT_UM_S)
-    yield from drain(rig)
     spread = max(heights) - min(heights) if len(heights) == 2 else abs(heights[-1] - heights[-2])
     if spread > DIRTY_UM:
         raise trip(Cause.PLATE_DIRTY, f"{len(heights)} touches within {max(heights) - min(heights):.0f} µm")
     return Contact(median(heights[-3:] if len(heights) > 2 else heights), spread, wet)
+
+
+def _feel_play(rig: Bench, slide: Slide) -> Cycle[None]:
+    """Let go of the plate: how far the axis goes for it is what it loses at a reversal, and all retreats rest on it."""
+    play_um = yield from let_go(rig, slide)
+    if play_um is not None:
+        rig.found_play(play_um)
+
+
+def let_go(rig: Bench, slide: Slide) -> Cycle[float | None]:
+    """From a touch back step by step until the contact opens: the play in between (µm); None when it does not open."""
+    below_um, step_um = rig.sense.seen.z_um, rig.machine.useful_move_um
+    while (yield from reading_v(rig)) < METAL_V:
+        if rig.sense.seen.z_um - below_um > LETS_GO_UM:
+            return None
+        yield slide.back_to(slide.axis_um - step_um, LIFT_UM_S)
+        yield from drain(rig)
+        yield ()
+    # Either side is met up to one step late, half of one in the mean, and in opposite directions.
+    return max(rig.sense.seen.z_um - below_um - step_um, 0.0)
 
 
 def touch_again(rig: Bench, slide: Slide) -> Cycle[tuple[float, bool]]:
