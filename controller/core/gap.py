@@ -57,6 +57,10 @@ SURELY: Final = 0.8
 # rarer. Chosen.
 PERHAPS: Final = 0.3
 
+# Below that, the tip gives way a little as soon as a low is longer than any pause, when one in twenty of such lows is a
+# short: a touch that is let go at once seldom welds, and giving way in a drop-out costs a twentieth of a weld. Chosen.
+SUSPECT: Final = 0.05
+
 # Time constant of the smoothed spark rate and high share; the servo's gain is matched to it (servo.py).
 SMOOTHING_S: Final = 0.12
 
@@ -68,6 +72,7 @@ class GapFilter:
         p_open, p_sparking, p_shorted, p_off: probabilities, summing to 1.
         spark_rate_hz: sparks a second, smoothed over SMOOTHING_S.
         answerable: the present long low is to be answered as a short.
+        suspect: it may be one, and is no low that something is to be learned from by leaving it alone.
         last_was_off: the last long low, now that it is over, is taken for a drop-out.
         high_share: share of samples at high level while the source is taken to be on, smoothed alike.
     """
@@ -84,9 +89,11 @@ class GapFilter:
         "_off",
         "_patient",
         "_pauses",
+        "_seen_s",
         "_short",
         "_smoothing",
-        "_untouched_s",
+        "_still_s",
+        "_still_um",
         "answerable",
         "high_share",
         "last_was_off",
@@ -95,6 +102,7 @@ class GapFilter:
         "p_shorted",
         "p_sparking",
         "spark_rate_hz",
+        "suspect",
     )
 
     def __init__(self, sampler: Sampler, fingerprint: DropOuts, tick_s: float) -> None:
@@ -106,13 +114,13 @@ class GapFilter:
         # ten sparks, and at the servo's usual feed the tip goes a tenth of a gap meanwhile.
         self._smoothing = 1.0 - exp(-tick_s / SMOOTHING_S)
         self._metal_share = 0.0
-        self._untouched_s = self._lift_um = self._lifted_s = 0.0
+        self._forget_low()
         self._long_lows = 0
         # Begun as three lows whose shares are those of the two laws before anything is known.
         off, short = self._off.rate_hz, self._short.rate_hz
         self._alone_off, self._alone_short = 3.0 * off / (off + short), 3.0 * short / (off + short)
         self._long = self._patient = False
-        self.last_was_off = self.answerable = False
+        self.last_was_off = self.answerable = self.suspect = False
         self.spark_rate_hz = 0.0
         self.high_share = 1.0
         self.p_open, self.p_sparking, self.p_shorted, self.p_off = 1.0, 0.0, 0.0, 0.0
@@ -153,7 +161,7 @@ class GapFilter:
                 self._begin_long_low()
             self._weigh_long_low(window, lift_um)
             return
-        self._long = self.answerable = False
+        self._long = self.answerable = self.suspect = False
         self._off.live_s += dt_s
         self._short.live_s += dt_s
         a = self._smoothing
@@ -189,14 +197,20 @@ class GapFilter:
             self.p_open, self.p_sparking = 1.0, 0.0
         self.p_shorted = self.p_off = 0.0
         self._metal_share = 0.0
-        self._untouched_s = self._lift_um = self._lifted_s = 0.0
+        self._forget_low()
+
+    def _forget_low(self) -> None:
+        # Of the present low: its age when last seen; how far the tip was lifted and when it last rose; age and lift
+        # when that lift began.
+        self._seen_s = self._still_s = self._lift_um = self._still_um = 0.0
+        self._lifted_s = -ANSWER_S
 
     def _weigh_long_low(self, window: Window, lift_um: float) -> None:
         low_s = window.low_ms * 0.001
-        if lift_um <= 0.0:
-            self._untouched_s = low_s
         if lift_um > self._lift_um:
+            self._lift_begins(low_s)
             self._lift_um, self._lifted_s = lift_um, low_s
+        self._seen_s = low_s
         lasting = self._off.survival(low_s)
         off = self._off.rate_hz * lasting
         short = self._short.rate_hz * self._short.survival(low_s, lift_um)
@@ -208,21 +222,30 @@ class GapFilter:
         total = off + short
         self.p_shorted, self.p_off = short / total, off / total
         self.p_open = self.p_sparking = 0.0
+        self.suspect = self.p_shorted > SUSPECT and not self._patient
         if self._patient:
             self.answerable = self.p_shorted > PERHAPS and lasting < PATIENT_SHARE
         else:
             self.answerable = self.p_shorted > SURELY or (self.p_shorted > PERHAPS and lasting < USUAL_SHARE)
 
+    def _lift_begins(self, low_s: float) -> None:
+        """The tip rises: unless it has only just done so, what was up to the last look is what this lift answers."""
+        if low_s - self._lifted_s > ANSWER_S:
+            self._still_s, self._still_um = self._seen_s, self._lift_um
+
     def _learn(self, low_s: float, lift_um: float, dt_s: float) -> None:
         """A long low is over: share it between the two laws by how probable each makes it to have ended just then.
 
-        With the lift, or at once after it: since the lift began, which ends shorts and no drop-outs. Untouched, or long
-        after a lift that was no answer: within the last tick.
+        With a lift, or at once after it: since that lift began, which ends shorts and no drop-outs; lifts before it
+        were no answer. Untouched, or long after the last lift: within the last tick.
         """
-        answered = lift_um > 0.0 and (lift_um > self._lift_um or low_s - self._lifted_s <= ANSWER_S)
-        since_s = min(self._untouched_s, low_s) if answered else low_s - dt_s
+        if lift_um > self._lift_um:
+            self._lift_begins(low_s)
+            self._lifted_s = low_s
+        answered = lift_um > 0.0 and low_s - self._lifted_s <= ANSWER_S
+        since_s = min(self._still_s, low_s) if answered else low_s - dt_s
         since_s = max(since_s, 0.001)  # a sample: no law is asked about nothing
-        before_um = 0.0 if answered else lift_um
+        before_um = self._still_um if answered else lift_um
         off = self._off.rate_hz * (self._off.survival(since_s) - self._off.survival(low_s))
         short = self._short.rate_hz * (self._short.survival(since_s, before_um) - self._short.survival(low_s, lift_um))
         if self._biased:

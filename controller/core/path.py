@@ -71,6 +71,11 @@ class Slide:
         """How far the axis must go forward before the tip follows."""
         return self.tip_um - self.axis_um
 
+    @property
+    def loose_um(self) -> float:
+        """What of that may be gone fast; the rest is left to the slow feed (see TAKE_UP)."""
+        return max(self.slack_um - (1.0 - self.TAKE_UP) * self._backlash_um, 0.0)
+
     def forward(self, by_um: float, queued: int) -> tuple[Move, ...]:
         """Feed forward by a distance; nothing is sent until it amounts to a useful move, or while the board is behind.
 

@@ -46,9 +46,9 @@ class Reference:
     FIRST_GAIN: Final = 0.15
     LAST_GAIN: Final = 0.02
     PAIRS: Final = 10.0
-    # One short moves the reference by no more than this many seconds' worth: out of the hole and back says more of how
-    # long the way is than of the gap. Chosen.
-    MOST_LOST_S: Final = 4.0
+    # One short moves the reference by no more than this many seconds' worth: a weld to be torn, or a way out of
+    # the hole and back, says how long that takes and nothing of the gap, and debris bridges a wide one too. Chosen.
+    MOST_LOST_S: Final = 1.0
 
     __slots__ = ("_began_um", "_centre", "_followed_s", "_gained", "_order", "_pairs", "_trial", "_tried_s")
 

@@ -344,6 +344,21 @@ def test_shorts_that_end_untouched_say_nothing_of_the_stuck_share() -> None:
     assert stays_lifted(law) == pytest.approx(0.05, rel=1e-4)
 
 
+def test_a_low_that_outlasted_a_small_lift_and_ended_with_a_larger_one_was_a_weld() -> None:
+    """What counts is the lift that ended it: up to that one the small lift, like time, had been no answer."""
+    sampler = Sampler()
+    reader, gap = WindowReader(sampler), GapFilter(sampler, DropOuts(), 0.01)
+    for _ in range(200):
+        gap.update(reader.read([614] * 4 + [5] * 4 + [614] * 2), 0.0, 0.01)
+    stuck = stays_lifted(gap.shorts)
+    for tick in range(40):
+        lift_um = 0.0 if tick < 3 else 20.0 if tick < 38 else 400.0
+        gap.update(reader.read([5] * 10), lift_um, 0.01)
+    gap.update(reader.read([614] * 10), 400.0, 0.01)
+    assert not gap.last_was_off
+    assert stays_lifted(gap.shorts) > stuck
+
+
 def lifted_low(front_end: str, low_ticks: int, lift_at: int, *, ends_with_lift: bool) -> GapFilter:
     """Sparks, then a low that is lifted from by 80 µm at some tick; it ends with the lift, or at its own time."""
     sampler = Sampler.model_validate({"front_end": front_end})

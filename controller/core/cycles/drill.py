@@ -6,11 +6,13 @@ Depth is counted from the first spark at the face. The hole is done when feeding
 
 from __future__ import annotations
 
-from math import hypot
+from collections.abc import Sequence
+from math import hypot, inf
 from typing import Final
 
 from controller.core.breakthrough import FREE_RUN_UM, ROOM_BELOW_MARGIN_MM
 from controller.core.causes import Cause, trip
+from controller.core.commands import Command
 from controller.core.cycles.attend import attend
 from controller.core.cycles.contacts import OPEN_V, energise, isolate, prove, release
 from controller.core.cycles.diagnose import why_closed
@@ -80,6 +82,11 @@ RETURN_ROOM_UM: Final = 50.0
 AFTER_DROP_OUT_UM: Final = 15.0
 FRONT_SPEED_UM_S: Final = 100.0
 TAKE_UP_UM_S: Final = 1000.0  # play is taken up within a few ticks
+# A low that may be a short is given way to by this at once: more than a touch is deep, and still within reach of sparks
+# from a usual gap (10–100 µm, references §3). Chosen.
+GIVE_WAY_UM: Final = 20.0
+# The place of the tip after a reversal is known to this: two steps of a usual feed axis. Chosen.
+KNOWN_UM: Final = 5.0
 # On the way down a used hole the sensing path is asked for metal, not for open: water stands in it. Chosen between
 # metal (below 0.1 V) and a wet gap (0.97 V at 500 µS/cm, electrics.md).
 METAL_NEAR_V: Final = 0.5
@@ -102,7 +109,9 @@ class Drilling:
         "_begun",
         "_deepest_um",
         "_dwelt",
+        "_gave_way",
         "_least_um",
+        "_near_um",
         "_out",
         "_planned",
         "_rig",
@@ -122,7 +131,8 @@ class Drilling:
         self._start_z_um = 0.0
         work = rig.given.job.work
         self._least_um = 0.0
-        self._searched = self._thin = self._sparking_out = self._dwelt = False
+        self._near_um = -inf
+        self._searched = self._thin = self._sparking_out = self._dwelt = self._gave_way = False
         self._out: SparkOut | None = None
         self._deepest_um = (work.thickness_mm + work.clear_below_mm - ROOM_BELOW_MARGIN_MM) * UM_PER_MM
         self._room_um = RETURN_ROOM_UM
@@ -195,7 +205,7 @@ class Drilling:
         """A new slide from where the axis stands now; arc length 0 is the start height."""
         seen, machine = self._rig.sense.seen, self._rig.machine
         path = Plunge(seen.x_um, seen.y_um, self._start_z_um)
-        self.slide = Slide(path, machine.axes.backlash_um[2], machine.useful_move_um)
+        self.slide = Slide(path, self._rig.play_um, machine.useful_move_um)
         self.slide.halted_at(seen.z_um)
 
     def _close(self) -> Cycle[None]:
@@ -367,6 +377,7 @@ class Drilling:
         gap = sense.gap
         rig.say(f"Hole {self._planned.index}: eroding")
         servo.start()
+        self._gave_way, self._near_um = False, -inf
         hole.deeper_s = rig.now_s  # a stall is time spent eroding, not measuring or asking on the way here
         while not short_declared(rig):
             if rig.wishes.aside(self._planned.index):
@@ -388,8 +399,35 @@ class Drilling:
                 continue
             if rig.now_s - hole.deeper_s > STALL_S:
                 return None
-            yield slide.forward(servo.feed_um(gap, sense.sparks, sense.long_low, behind_um), sense.seen.queued)
+            feed_um = servo.feed_um(gap, sense.sparks, sense.long_low, behind_um)
+            yield self._give_way() if sense.long_low else self._feed(feed_um)
         return None
+
+    def _give_way(self) -> Sequence[Command]:
+        """A low longer than any pause may be a short: let go at once, by so little that a drop-out costs nothing.
+
+        A touch that stands under current welds within tenths of a second, and its kind is not told from a drop-out's
+        sooner than that: whatever else is to be done about it waits for what is learned meanwhile.
+        """
+        if self._gave_way or not self._rig.sense.gap.suspect:
+            return ()
+        self._gave_way = True
+        self._near_um = self.slide.tip_um - KNOWN_UM
+        return self.slide.back(GIVE_WAY_UM, RETREAT_UM_S)
+
+    def _feed(self, feed_um: float) -> Sequence[Command]:
+        """Forward by the servo's feed; what giving way cost is gone back as fast as the phase permits.
+
+        After a drop-out the front is where it was; after a touch only the play is taken up fast.
+        """
+        rig, slide = self._rig, self.slide
+        if self._gave_way:
+            self._gave_way = False
+            if not rig.sense.gap.last_was_off:
+                self._near_um = slide.axis_um + slide.loose_um
+                rig.servo.reference.lost(rig.sense.reader.window.ended_ms * S_PER_MS)
+        back_um = min(self._near_um - slide.axis_um, SERVO_SPEED_UM_S * rig.tick_s)
+        return slide.forward(max(feed_um, back_um), rig.sense.seen.queued)
 
     def _ended(self) -> Ending | None:
         zero_um = self.hole.zero_um
