@@ -440,9 +440,10 @@ class Drilling:
         free = self.hole.through.free_from_um is not None
         if free and self._rig.sense.idle_s > SPARKED_OUT_S:
             return Ending("through")
-        # Sparks beside a rod that has passed may be its cone's, or only late ones: they are waited for once before the
-        # way on can tell, and again at the end.
-        trickles = not self._dwelt and self.hole.through.share <= TRICKLE_SHARE
+        # Sparks beside a rod that has passed may be its cone's, or only late ones: when a free run's length on they
+        # still come, they are waited for once before the way on can tell, and again at the end.
+        on = feed_um >= self._least_um + FREE_RUN_UM
+        trickles = on and not self._dwelt and self.hole.through.share <= TRICKLE_SHARE
         at_end = feed_um >= self._deepest_um
         self._sparking_out = passed and (free or trickles or at_end)
         if not self._sparking_out or not self._sparked_out():
