@@ -28,8 +28,14 @@ SURPRISE_MAX: Final = 4.0
 # over more of it. Never taken for known to better than the last figure, so that a change of water is followed. Chosen.
 CONE_DRIFT: Final = 0.15
 LEAST_CONE_DRIFT: Final = 0.02
-# A shorter one seen counts for a twentieth. Chosen so that nearly all holes may hide their cone.
-SHORTER_GAIN: Final = 0.05
+# A much shorter one seen counts for a fiftieth. Chosen so that nearly all holes may hide their cone.
+SHORTER_GAIN: Final = 0.02
+# Shorter than believed by more than so many times what a hole shows it to, it was hidden; its growth is followed within
+# some five holes. Chosen.
+HIDDEN: Final = 1.5
+GROWTH_SHARE: Final = 0.2
+# What is left of that growth from one hidden hole to the next: ten holes' worth in all. Chosen: soundings come sooner.
+GROWN_ON: Final = 0.9
 
 
 class Electrode:
@@ -43,6 +49,7 @@ class Electrode:
     """
 
     __slots__ = (
+        "_cone_growth_mm",
         "_cov",
         "_drift",
         "_holes_since",
@@ -74,6 +81,7 @@ class Electrode:
         # A new rod is flat; how far from flat it soon gets is as uncertain as the whole guess.
         self.cone_mm, self.cone_u_mm = 0.0, cone_mm
         self.cones_seen = 0
+        self._cone_growth_mm = 0.0
         self.suspected_mm = 0.0
 
     @property
@@ -193,14 +201,25 @@ class Electrode:
         """Take in a cone length shown by a hole, from the far face to the last sparks.
 
         The flank of a longer cone may pass without a spark, so that a hole shows no more than the cone is long: what is
-        longer than believed is taken for what it is, what is shorter brings the belief down slowly.
+        about as long as believed, or longer, is taken for what it is; what is much shorter was hidden. Such a cone is
+        believed to have grown on as it did while it was in sight, ever less, and the belief comes down slowly.
         """
         self.cones_seen += 1
         drift = max(min(CONE_DRIFT, 0.5 / self.cones_seen), LEAST_CONE_DRIFT)
         variance = self.cone_u_mm**2 + (drift * self.cone_mm) ** 2
-        gain = variance / (variance + u_mm**2) * (1.0 if cone_mm > self.cone_mm else SHORTER_GAIN)
-        self.cone_mm += gain * (cone_mm - self.cone_mm)
+        gain = variance / (variance + u_mm**2)
+        self.cone_mm += self._cone_growth_mm
+        off_mm = cone_mm - self.cone_mm
+        if off_mm > -HIDDEN * u_mm:
+            # How long the first one is says nothing of its growth.
+            self._cone_growth_mm += GROWTH_SHARE * gain * off_mm if self.cones_seen > 1 else 0.0
+        else:
+            gain *= SHORTER_GAIN
+            self._cone_growth_mm *= GROWN_ON
+        self.cone_mm += gain * off_mm
         self.cone_u_mm = sqrt((1.0 - gain) * variance)
+        # Never believed to shrink, nor to grow faster than it has on average.
+        self._cone_growth_mm = min(max(self._cone_growth_mm, 0.0), self.cone_mm / self.cones_seen)
 
     def _learn_drift(self, surprise: float) -> None:
         """Let the wear drift more when predictions are worse than they say, less when they are better.

@@ -198,11 +198,18 @@ class Hole:
         return min(self.feed_um / UM_PER_MM / self._rig.given.job.work.thickness_mm, 1.0)
 
     def _see_cone(self, ending: Ending) -> None:
-        """The cone is as long as what was fed from the far face to the last sparks."""
-        free_um, electrode = self.through.free_from_um, self._rig.electrode
-        if ending.outcome == "through" and free_um is not None:
-            face_um = self._thickness_um + electrode.wear_mm * UM_PER_MM
-            electrode.cone_seen(max(free_um - face_um, 0.0) / UM_PER_MM, CONE_U_MM)
+        """The cone is as long as what was fed from the far face to the last sparks; those beside the rod are none."""
+        through, electrode = self.through, self._rig.electrode
+        if ending.outcome != "through":
+            return
+        if through.free_from_um is not None:
+            last_um = through.free_from_um
+        elif through.share > self._rig.flank_share:
+            last_um = self.feed_um
+        else:
+            return
+        face_um = self._thickness_um + electrode.wear_mm * UM_PER_MM
+        electrode.cone_seen(max(last_um - face_um, 0.0) / UM_PER_MM, CONE_U_MM)
 
     def _exit_size(self, ending: Ending) -> tuple[float, float]:
         """Estimated exit diameter and its standard uncertainty, mm; 0 for a hole that is not open.

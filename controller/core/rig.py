@@ -184,8 +184,10 @@ class Rig(Bench):
         "advances",
         "before",
         "feed_um",
+        "flank_share",
         "full_um",
         "given",
+        "needle",
         "open_holes",
         "outcomes",
         "pierce_um",
@@ -214,6 +216,10 @@ class Rig(Bench):
         self.wishes = Wishes()
         self.feed_um = self.pierce_um = self.full_um = 0.0
         self.advances = 0
+        # The rod in use is worn so thin that the room below the plate is too short for it; and up to which share of its
+        # usual sparks a rod still has where that room ends though no cone is left, as flat-ended ones have shown.
+        self.needle = False
+        self.flank_share = 0.0
         self.before: Standing | None = None  # where the run stands that is taken up again
         self.outcomes: dict[int, str] = {}  # of the holes finished
         self.open_holes: list[int] = []  # those that are open, in the order made

@@ -41,16 +41,16 @@ def needle_job(choice: str) -> tuple[list[Event], CrudeMachine, str, float]:
 
 
 def test_a_rod_worn_to_a_needle_is_changed_before_the_next_hole() -> None:
-    """The operator is told how long the needle is and to put a flat rod in; it is measured, and the job goes on."""
+    """The operator is told of the needle and to put a flat rod in; it is measured, and the job goes on."""
     events, _, outcome, cone_mm = needle_job("done")
     told = [event for event in events if isinstance(event, (PromptRaised, ElectrodeMeasured, HoleStarted))]
     first = next(number for number, event in enumerate(told) if isinstance(event, HoleStarted))
     assert [type(event) for event in told[:first]] == [ElectrodeMeasured, PromptRaised, ElectrodeMeasured]
     prompts = [event for event in events if isinstance(event, PromptRaised)]
     assert [prompt.topic for prompt in prompts] == ["electrode-exhausted"]
-    assert f"needle of {ROOM_MM + 0.3:.1f} mm" in prompts[0].what_happened
+    assert "worn to a needle" in prompts[0].what_happened
     assert "flat-ended rod" in prompts[0].what_to_do
-    assert not prompts[0].planned
+    assert prompts[0].planned  # it is wear
     assert len([event for event in events if isinstance(event, ElectrodeAdvanced)]) == 1
     assert outcome == "complete"
     assert cone_mm < ROOM_MM

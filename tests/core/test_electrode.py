@@ -153,6 +153,28 @@ def test_the_cone_is_learned_from_what_holes_show() -> None:
     assert electrode.cone_u_mm < 0.1
 
 
+def test_a_cone_out_of_sight_is_believed_to_grow_on() -> None:
+    """Seen to grow by a tenth of a millimetre in each of ten holes, then hidden: four more, as if it were in sight."""
+    electrode = rod()
+    for hole in range(1, 11):
+        electrode.cone_seen(0.1 * hole + 1.0, 0.1)
+    for _ in range(4):
+        electrode.cone_seen(0.3, 0.1)
+    assert electrode.cone_mm == pytest.approx(2.4, abs=0.25)
+
+
+def test_a_cone_is_not_believed_to_grow_for_ever_because_holes_show_none() -> None:
+    """Twelve hidden holes, and sixty: the belief has come to rest, within ten holes' worth of growth."""
+    electrode, after = rod(), dict[int, float]()
+    for hole in range(1, 11):
+        electrode.cone_seen(0.1 * hole + 1.0, 0.1)
+    for hidden in range(1, 61):
+        electrode.cone_seen(0.3, 0.1)
+        after[hidden] = electrode.cone_mm
+    assert max(after.values()) < 2.0 + 10.0 * 0.1 + 0.1
+    assert after[60] <= after[12] + 0.4
+
+
 def test_an_old_cone_is_not_doubted_for_a_hole_that_hid_it() -> None:
     """After forty holes a cone grows by no more than a fortieth a hole: one that shows less takes nothing away."""
     electrode = rod()

@@ -24,6 +24,8 @@ def advance_due(rig: Rig) -> bool:
 
 def needle_too_long(rig: Rig) -> bool:
     """True when the worn cone no longer fits into the room below the plate, free run and margin included."""
+    if rig.needle:
+        return True
     room_mm = rig.given.job.work.clear_below_mm - ROOM_BELOW_MARGIN_MM - FREE_RUN_UM / UM_PER_MM
     # Where not even a flat rod has room, a new one is no help.
     return rig.electrode.cone_mm > max(room_mm, 0.0)
@@ -50,7 +52,7 @@ def advance(rig: Rig) -> Cycle[None]:
     yield from rise_to_top(rig)
     to_mm = min(holder.protrusion_mm, job_rod.length_mm) if exhausted else reach_mm(rig)
     if needle:
-        what = f"The rod is worn to a needle of {electrode.cone_mm:.1f} mm, longer than the room below the plate."
+        what = "The rod is worn to a needle longer than the room below the plate: its full diameter no longer passes."
         do = f"Put a flat-ended rod of {job_rod.length_mm:.0f} mm in, standing out {to_mm:.0f} mm (± {by_eye_mm:.0f})."
     elif exhausted:
         what = f"The rod is down to {electrode.stock_mm:.1f} mm, too short to be pushed any further."
@@ -65,7 +67,7 @@ def advance(rig: Rig) -> Cycle[None]:
         what_to_do=do,
         what_next="The host proves the source absent, measures the electrode on the reference plate and goes on.",
         choices=("done", "end"),
-        planned=not needle,
+        planned=True,  # it is wear, like the length that is pushed down
     )
     open_v = yield from prove(rig)
     yield from release(rig)
@@ -77,6 +79,7 @@ def advance(rig: Rig) -> Cycle[None]:
     if exhausted:
         electrode.cone_mm, electrode.cone_u_mm = 0.0, guessed_cone_mm(rig.given)
         electrode.cones_seen = 0
+        rig.needle = False
     yield from measure(rig, doubt_mm=0.0)
     yield from check_place(rig)
     rig.advances += 1

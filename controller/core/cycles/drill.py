@@ -7,7 +7,7 @@ Depth is counted from the first spark at the face. The hole is done when feeding
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import hypot, inf
+from math import ceil, hypot, inf
 from typing import Final
 
 from controller.core.breakthrough import FREE_RUN_UM, ROOM_BELOW_MARGIN_MM
@@ -54,13 +54,24 @@ FIRST_GAP_UM: Final = 120.0
 BEGUN_UM: Final = 250.0
 # Two sparks within a tenth of a second are erosion, one may be a passing chip. Chosen so.
 IGNITED_HZ: Final = 10.0
-SPARKED_OUT_S: Final = 5.0  # without a spark behind the far face: nothing is left to remove, cone or no cone; chosen
+# Without a spark behind the far face, the believed cone past: nothing is left to remove. On the way there it takes as
+# long as the source may stand live without removal, less the time to withdraw. Both chosen.
+SPARKED_OUT_S: Final = 5.0
+SPARKLESS_S: Final = NO_REMOVAL_S - 0.5
 # Where the room ends, a front that takes no more than this share of its sparks is spent: what it would still widen the
 # hole by is near the uncertainty of its size. Chosen so.
 SPENT_SHARE: Final = 0.04
-# Holes of a rod that sound its cone, each twice as far on as the one before, and how far (rod diameters): at two to
-# four seconds each, ten of them cost half a minute of a job. Chosen so.
-SOUNDINGS: Final = frozenset(3 * 2**n for n in range(10))
+# What a flat-ended rod still has there comes from beside it, up to such a share, and scatters so much from hole to
+# hole. Both chosen.
+FLANK_MOST: Final = 0.2
+FLANK_TIMES: Final = 1.5
+# Holes of a rod that sound its cone, each half as far on again as the one before, and how far: so many rod diameters,
+# and past a cone that has grown in proportion meanwhile. At two to four seconds each, a dozen of them cost less than a
+# minute of a job. Chosen so.
+SOUNDING_TIMES: Final = 1.5
+SOUNDINGS: Final = frozenset(ceil(3 * SOUNDING_TIMES**n) for n in range(20))
+# However well it seems known, the next hole's cone may be longer by this share. Chosen: twice what it grows by.
+CONE_ROOM: Final = 0.15
 SOUNDED_DIAMETERS: Final = 2.5
 WHOLE_SHARE: Final = 0.5  # of the usual sparks at the end of the room: the front never came out; chosen
 TRICKLE_SHARE: Final = 0.1  # of the usual sparks: no front any more, but perhaps a cone; chosen
@@ -99,6 +110,9 @@ SHORTER: Final = Ending("failed", "no work met")
 VANISHED: Final = Ending("failed", "the front vanished")
 # Nor this: the operator wishes for something that needs the electrode out of it.
 ASIDE: Final = Ending("failed", "left")
+# Nor this: the rod in use is too needle-shaped for the room below the plate; a flat-ended one finishes the hole.
+NO_ROOM: Final = "the room below the plate was used up before the full diameter had passed"
+NEEDLE: Final = Ending("undersize", NO_ROOM)
 SKIPPED: Final = Ending("failed", "skipped by the operator")
 
 
@@ -140,7 +154,7 @@ class Drilling:
         self.slide: Slide
 
     def run(self) -> Cycle[str]:
-        """Make the hole; returns its outcome: `through`, `undersize` or `failed`."""
+        """Make the hole; returns its outcome: `through` or `failed`; `undersize` when another rod has to finish it."""
         rig, planned = self._rig, self._planned
         rig.hole = planned.index
         rig.say(f"Hole {planned.index}: going there")
@@ -166,7 +180,12 @@ class Drilling:
                 yield from self._step_aside()
                 ending = None
         yield from self._leave()
-        self.hole.finish(ending)
+        if ending is NEEDLE:
+            self.hole.book_wear()
+            rig.needle = True
+            rig.say(f"Hole {planned.index}: not at full size, the rod is too needle-shaped")
+        else:
+            self.hole.finish(ending)
         return ending.outcome
 
     # -- getting there ---------------------------------------------------------------------------------------------
@@ -188,9 +207,10 @@ class Drilling:
         Some holes sound it, as far as a cone can be: ever fewer, since a rod's cone grows less and less.
         """
         given, electrode = self._rig.given, self._rig.electrode
-        cone_mm = max(electrode.cone_mm + 2.0 * electrode.cone_u_mm, guessed_cone_mm(given))
+        unsure_mm = max(2.0 * electrode.cone_u_mm, CONE_ROOM * electrode.cone_mm)
+        cone_mm = max(electrode.cone_mm + unsure_mm, guessed_cone_mm(given))
         if electrode.cones_seen in SOUNDINGS:
-            cone_mm = max(cone_mm, SOUNDED_DIAMETERS * given.job.electrode.diameter_mm)
+            cone_mm = max(SOUNDING_TIMES * cone_mm, SOUNDED_DIAMETERS * given.job.electrode.diameter_mm)
         past_mm = electrode.wear_mm + cone_mm + given.overcut.mean_mm
         self._least_um = (given.job.work.thickness_mm + past_mm) * UM_PER_MM
         self._rig.pierce_um = (given.job.work.thickness_mm + electrode.wear_mm) * UM_PER_MM
@@ -438,7 +458,7 @@ class Drilling:
         feed_um = self.slide.tip_um - zero_um
         passed = feed_um >= min(self._least_um, self._deepest_um)
         free = self.hole.through.free_from_um is not None
-        if free and self._rig.sense.idle_s > SPARKED_OUT_S:
+        if free and self._rig.sense.idle_s > (SPARKED_OUT_S if passed else SPARKLESS_S):
             return Ending("through")
         # Sparks beside a rod that has passed may be its cone's, or only late ones: when a free run's length on they
         # still come, they are waited for once before the way on can tell, and again at the end.
@@ -458,9 +478,22 @@ class Drilling:
         through, room_enough = self.hole.through, self._least_um <= self._deepest_um
         if not free and room_enough and through.pierced_um is None and through.share > WHOLE_SHARE:
             return Ending("failed", f"{Cause.NO_BREAKTHROUGH.value}: is the work thicker than the job says?")
-        if free or room_enough or through.share <= SPENT_SHARE:
+        if free or through.share <= max(SPENT_SHARE, self._rig.flank_share):
             return Ending("through")
-        return Ending("undersize", "the room below the plate was used up before the full diameter had passed")
+        return self._short_of_room(through.share)
+
+    def _short_of_room(self, share: float) -> Ending:
+        """Still sparking where the room ends, though the tip is out: by the cone, or beside a rod that has none."""
+        rig, hole = self._rig, self.hole
+        flat_um = (rig.given.job.work.thickness_mm + rig.electrode.wear_mm) * UM_PER_MM + FREE_RUN_UM
+        out = hole.through.pierced_um is not None and share <= WHOLE_SHARE and flat_um <= self._deepest_um
+        if out and rig.electrode.cones_seen:
+            return NEEDLE
+        if out and share <= FLANK_MOST:
+            # A rod that came flat has passed: such a share is no cone's, here and in holes to come.
+            rig.flank_share = FLANK_TIMES * share
+            return Ending("through")
+        return Ending("undersize", NO_ROOM)
 
     def _sparked_out(self) -> bool:
         """True once the rod, staying where it is, widens the hole no more, or after what is long for this hole."""

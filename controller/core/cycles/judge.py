@@ -78,3 +78,4 @@ def new_rod(rig: Rig) -> None:
     electrode.renewed(electrode.tip_mm, electrode.tip_u_mm, rig.given.job.electrode.length_mm)
     electrode.cone_mm, electrode.cone_u_mm = 0.0, guessed_cone_mm(rig.given)
     electrode.cones_seen = 0
+    rig.needle = False
