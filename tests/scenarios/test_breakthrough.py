@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from controller.core.events import BrokeThrough
+from controller.core.events import BrokeThrough, PromptRaised
 from tests.scenarios.stage import Stage
 from tests.scenarios.test_whole_jobs import SHORT_OF_FULL_MM, check_orderly
 
@@ -64,4 +64,22 @@ def test_too_little_room_below_makes_a_hole_undersize_with_the_reason_and_an_hon
         # Inside the expanded uncertainty (k = 2) that it states of itself, which is no wider than the rod.
         assert hole.exit_diameter_mm == pytest.approx(true_mm, abs=2.0 * hole.exit_diameter_u_mm)
         assert hole.exit_diameter_u_mm < 0.5 * stage.job.electrode.diameter_mm
+    check_orderly(stage)
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_a_needle_too_long_for_the_room_is_changed_and_the_hole_it_left_undersize_is_finished(seed: int) -> None:
+    """A rod that wears fast soon has a cone longer than the room: a planned change of rod, and every hole at size."""
+    stage = Stage(
+        holes=6,
+        job={"work": {"thickness_mm": 1.0, "clear_below_mm": 2.2}},
+        plant_keys={"wear": {"volumetric_ratio": 0.4}},
+        seed=seed,
+    ).play()
+    prompts = stage.told(PromptRaised)
+    assert prompts
+    assert all("needle" in prompt.what_happened and prompt.planned for prompt in prompts)
+    assert [hole.hole for hole in stage.finished] == [1, 2, 3, 4, 5, 6]
+    assert {hole.outcome for hole in stage.finished} == {"through"}
+    assert max(stage.short_of_full_mm().values()) <= SHORT_OF_FULL_MM
     check_orderly(stage)

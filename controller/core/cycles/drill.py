@@ -484,9 +484,9 @@ class Drilling:
 
     def _short_of_room(self, share: float) -> Ending:
         """Still sparking where the room ends, though the tip is out: by the cone, or beside a rod that has none."""
-        rig, hole = self._rig, self.hole
+        rig = self._rig
         flat_um = (rig.given.job.work.thickness_mm + rig.electrode.wear_mm) * UM_PER_MM + FREE_RUN_UM
-        out = hole.through.pierced_um is not None and share <= WHOLE_SHARE and flat_um <= self._deepest_um
+        out = share <= WHOLE_SHARE and flat_um <= self._deepest_um
         if out and rig.electrode.cones_seen:
             return NEEDLE
         if out and share <= FLANK_MOST:
