@@ -100,6 +100,11 @@ class Electrode:
         return self._wear
 
     @property
+    def worn_mm(self) -> float:
+        """Length believed to have been taken since the last measurement."""
+        return self._holes_since * self._wear
+
+    @property
     def drift(self) -> float:
         """How much the average wear changes from hole to hole, as a share of it (one standard deviation)."""
         return self._drift
