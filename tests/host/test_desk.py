@@ -76,6 +76,16 @@ def test_a_prompt_nobody_can_answer_ends_the_run(outlet: Outlet) -> None:
     assert request == HoldRequest("the operator is needed: the rod is short")
 
 
+@pytest.fixture(name="heeded")
+def _heeded() -> Iterator[None]:
+    """Signals as a foreground program has them: whoever starts the tests in the background ignores SIGINT."""
+    before = [signal.signal(number, signal.SIG_DFL) for number in SIGNALS]
+    yield
+    for number, handler in zip(SIGNALS, before, strict=True):
+        signal.signal(number, handler)
+
+
+@pytest.mark.usefixtures("heeded")
 def test_every_signal_that_asks_to_stop_is_counted_and_given_back_afterwards() -> None:
     before = [signal.getsignal(number) for number in SIGNALS]
     with stop_signals() as stop:
@@ -83,3 +93,11 @@ def test_every_signal_that_asks_to_stop_is_counted_and_given_back_afterwards() -
             signal.raise_signal(number)
         assert stop.count == 2
     assert [signal.getsignal(number) for number in SIGNALS] == before
+
+
+@pytest.mark.usefixtures("heeded")
+def test_a_signal_that_was_ignored_goes_on_being_ignored() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    with stop_signals() as stop:
+        signal.raise_signal(signal.SIGINT)
+        assert stop.count == 0
