@@ -12,7 +12,6 @@ import typer
 
 from controller.drawings.drawing import MM_PER_UNIT, Drawing, DrawingError
 from controller.drawings.drill_cycles import read_drill_cycles
-from controller.drawings.dxf import read_dxf
 from controller.drawings.gathered import Gathered, gather, touch_points
 from controller.drawings.job_text import job_text
 from controller.drawings.table import read_table
@@ -132,6 +131,8 @@ def _read(file: Path, wishes: Wishes) -> Drawing:
     if not file.is_file():
         raise BadUsage(f"{file}: there is no such file")
     if ending == ".dxf":
+        from controller.drawings.dxf import read_dxf  # noqa: PLC0415 (half a second for every other command)
+
         return read_dxf(file, wishes.unit, wishes.layers, wishes.touch_layer, wishes.outline_layer)
     try:
         content = file.read_bytes()

@@ -15,7 +15,6 @@ import typer
 
 from controller.bus.listener import Listener, look_at
 from controller.bus.place import BusError
-from controller.mqtt.publisher import Publisher
 from controller.screen import BadUsage, err
 from controller.settings.broker import Broker
 from controller.settings.load import Problem, SettingsError, load_overlay
@@ -84,6 +83,8 @@ def _wait_for(run: Path, wait_s: float) -> None:
 
 
 async def _publish(run: Path, broker: Broker) -> None:
+    from controller.mqtt.publisher import Publisher  # noqa: PLC0415 (loads the broker's library)
+
     def say(words: str) -> None:
         err.print(f"MQTT: {words}", markup=False, highlight=False, soft_wrap=True)
 

@@ -6,8 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 
-from scipy.stats import beta
-
 from controller.core.events import ElectrodeAdvanced, ElectrodeMeasured, HoleFinished, PromptRaised
 from controller.executor import executor
 from controller.screen import HoleProgressBar
@@ -86,6 +84,8 @@ def chance(trials: Sequence[Trial]) -> Chance:
     Beta posterior on Jeffreys' prior, Beta(1/2, 1/2): the usual reference choice for a proportion (Brown, Cai &
     DasGupta 2001, Statistical Science 16, 101-133; memory).
     """
+    from scipy.stats import beta  # noqa: PLC0415 (a second, and 60 MB, for every other command)
+
     good = sum(trial.outcome == "complete" and trial.calls == 0 for trial in trials)
     a, b = good + 0.5, len(trials) - good + 0.5
     low, high = beta.ppf((0.025, 0.975), a, b)
