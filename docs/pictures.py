@@ -13,6 +13,7 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Sequence
+from contextlib import chdir
 from pathlib import Path
 
 from matplotlib.backends.backend_svg import FigureCanvasSVG
@@ -34,7 +35,7 @@ from sim.settings import load_plant
 from tui.app import RunScreen
 from tui.rights import OWNER
 
-DOCS = Path(__file__).parent
+DOCS = Path(__file__).resolve().parent
 SEED, STARTED = 1, "2026-01-01T08:00:00Z"
 # The moment of the screen's picture: so deep (mm) in this hole. Chosen: a fifth of the job, something to see.
 HOLE, DEPTH_MM = 68, 0.6
@@ -96,16 +97,17 @@ class Still:
 def main() -> None:
     """Make all three."""
     draw_phases(DOCS / "phases.svg")
-    with tempfile.TemporaryDirectory() as folder:
-        coupon, plate = Path(folder) / "coupon", Path(folder) / "plate"
+    # From within the folder, so that the report names runs as somebody who works there would.
+    with tempfile.TemporaryDirectory() as folder, chdir(folder):
+        coupon, plate = Path("runs/coupon"), Path("runs/plate")
         rehearse("coupon.toml", coupon)
         rehearse("diffuser.toml", plate, [coupon])
-        photograph(plate / "report.html", DOCS / "report.png")
+        photograph(plate.absolute() / "report.html", DOCS / "report.png")
 
 
 def rehearse(job: str, run: Path, first_articles: Sequence[Path] = ()) -> None:
     """A whole job, its record in `run`; when it has so many holes, the screen is drawn on the way."""
-    run.mkdir()
+    run.mkdir(parents=True)
     given = assignment(job, "virtual.toml", rehearsed=True, first_articles=first_articles)
     placed = placed_holes(given)
     start = start_record(given, STARTED, seed=SEED)

@@ -1,8 +1,8 @@
-"""Between two ticks: does the gap read metal? Then a tick is made at once, for a short held may weld.
+"""Between two ticks: may the gap be shorted? Then a tick is made at once, for a short held may weld.
 
-Only the `biased` front end tells a contact from every other low within milliseconds, so only there is anything to be
-seen; with the others a decision takes many ticks, and half a tick sooner is nothing. The lookout decides nothing: the
-tick that it asks for is a tick like all others, of the same core.
+The `biased` front end tells a contact from every other low within milliseconds: three readings of metal. With the
+others a low is suspect once it is longer than a pause after a spark, and the core then gives way. The lookout decides
+nothing: the tick that it asks for is a tick like all others, of the same core.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import Final
 
 from controller.core.phases import Phase
-from controller.core.window import ADC_COUNTS, BIASED_METAL_V, TOUCH_MS
+from controller.core.window import ADC_COUNTS, BIASED_METAL_V, LOW_V, SPARK_PAUSE_MAX_MS, TOUCH_MS
 from controller.host.session import Session
 from controller.link.firmata_parser import Analog, FirmataParser
 from controller.settings.machine import Sampler
@@ -28,24 +28,26 @@ class Lookout:
         sampler: The machine file's sampler.
     """
 
-    __slots__ = ("_channel", "_metal", "_parser", "_run", "_useful")
+    __slots__ = ("_channel", "_long", "_low", "_parser", "_run")
 
     def __init__(self, sampler: Sampler) -> None:
-        self._useful = sampler.front_end == "biased"
+        biased = sampler.front_end == "biased"
+        low_v = BIASED_METAL_V if biased else LOW_V[sampler.front_end]
         self._channel = sampler.pins.gap_channel
-        self._metal = BIASED_METAL_V * ADC_COUNTS / sampler.full_scale_v
+        self._low = low_v * ADC_COUNTS / sampler.full_scale_v
+        self._long = TOUCH_MS if biased else SPARK_PAUSE_MAX_MS + 1.0
         self._parser = FirmataParser()
         self._run = 0
 
     def watches(self, session: Session) -> bool:
         """Whether anything could be seen that a tick of its own is worth."""
-        return self._useful and session.driving and session.core.phase in WATCHED
+        return session.driving and session.core.phase in WATCHED
 
     def sees(self, received: bytes) -> bool:
-        """True once for every contact: when these bytes complete its first `TOUCH_MS`."""
+        """True once for every contact or suspect low: when these bytes make it as long as that takes."""
         seen = False
         for message in self._parser.feed(received):
             if isinstance(message, Analog) and message.channel == self._channel:
-                self._run = self._run + 1 if message.count < self._metal else 0
-                seen = seen or self._run == TOUCH_MS
+                self._run = self._run + 1 if message.count < self._low else 0
+                seen = seen or self._run == self._long
         return seen

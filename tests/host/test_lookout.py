@@ -1,4 +1,4 @@
-"""A contact between two ticks: told once, by three readings of metal, and by the front end that can tell it."""
+"""A contact between two ticks: told once, by three readings of metal, or by a low that is longer than any pause."""
 
 from __future__ import annotations
 
@@ -36,8 +36,12 @@ def session(**changed: Any) -> Any:
 
 
 @pytest.mark.parametrize("front_end", ["clamp", "divider"])
-def test_front_ends_that_cannot_tell_are_not_watched(front_end: str) -> None:
-    assert not Lookout(Sampler.model_validate({"front_end": front_end})).watches(session())
+def test_front_ends_that_cannot_tell_metal_are_looked_at_once_a_low_is_longer_than_a_pause(front_end: str) -> None:
+    """A pause is 13 ms at the most (electrics.md): the fourteenth low reading in a row is told and no other."""
+    lookout = Lookout(Sampler.model_validate({"front_end": front_end}))
+    assert lookout.watches(session())
+    assert [lookout.sees(METAL) for _ in range(20)] == [number == 13 for number in range(20)]
+    assert not any(lookout.sees(METAL * 13 + NO_METAL) for _ in range(3))
 
 
 def test_only_where_the_source_is_on_and_the_tip_at_the_work(lookout: Lookout) -> None:
