@@ -17,11 +17,11 @@ SETTLE_S: Final = 0.04
 # A contact that changes so often within a second chatters: commanded, it changes twice at the most. Chosen.
 FLIPS: Final = 6
 FLIPS_S: Final = 1.0
-# So many long lows within so long, and the source away for such a share of it, are no shorts: those are answered, and
+# So many long lows within so long, and the source away for more than half of it, are no shorts: those are answered, and
 # come some times in a second at the most (common practice, no source). Chosen.
 STORM_LOWS: Final = 40
 STORM_S: Final = 12.0
-STORM_SHARE: Final = 0.4
+STORM_SHARE: Final = 0.5
 
 
 class Sense:

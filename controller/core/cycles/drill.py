@@ -7,15 +7,16 @@ Depth is counted from the first spark at the face. The hole is done when feeding
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import ceil, hypot, inf
+from math import hypot, inf
 from typing import Final
 
-from controller.core.breakthrough import FREE_RUN_UM, ROOM_BELOW_MARGIN_MM
+from controller.core.breakthrough import FREE_RUN_UM
 from controller.core.causes import Cause, trip
 from controller.core.commands import Command
 from controller.core.cycles.attend import attend
 from controller.core.cycles.contacts import OPEN_V, energise, isolate, prove, release
 from controller.core.cycles.diagnose import why_closed
+from controller.core.cycles.feel_front import find_front, return_to_front
 from controller.core.cycles.judge import measure_electrode
 from controller.core.cycles.measure import measure
 from controller.core.cycles.recentre import check_place, face_off_mm
@@ -30,15 +31,14 @@ from controller.core.cycles.recover import (
     short_declared,
 )
 from controller.core.cycles.travel import lower, rise, rise_to_top, travel
-from controller.core.cycles.wait import drain, pause
 from controller.core.events import BrokeThrough
 from controller.core.hole import Ending, Hole
+from controller.core.hole_end import NEEDLE, VANISHED, HoleEnd
 from controller.core.path import Plunge, Slide
-from controller.core.permissions import APPROACH_SPEED_UM_S, RETURN_SPEED_UM_S, SERVO_SPEED_UM_S, TOUCH_SPEED_UM_S
+from controller.core.permissions import APPROACH_SPEED_UM_S, RETURN_SPEED_UM_S, SERVO_SPEED_UM_S
 from controller.core.phases import Trigger
-from controller.core.rig import Cycle, Rig, guessed_cone_mm
+from controller.core.rig import Cycle, Rig
 from controller.core.servo import Servo
-from controller.core.spark_out import SparkOut
 from controller.plan.plan import PlannedHole
 from controller.settings.units import S_PER_MS, UM_PER_MM
 
@@ -54,28 +54,6 @@ FIRST_GAP_UM: Final = 120.0
 BEGUN_UM: Final = 250.0
 # Two sparks within a tenth of a second are erosion, one may be a passing chip. Chosen so.
 IGNITED_HZ: Final = 10.0
-# Without a spark behind the far face, the believed cone past: nothing is left to remove. On the way there it takes as
-# long as the source may stand live without removal, less the time to withdraw. Both chosen.
-SPARKED_OUT_S: Final = 5.0
-SPARKLESS_S: Final = NO_REMOVAL_S - 0.5
-# Where the room ends, a front that takes no more than this share of its sparks is spent: what it would still widen the
-# hole by is near the uncertainty of its size. Chosen so.
-SPENT_SHARE: Final = 0.04
-# What a flat-ended rod still has there comes from beside it, up to such a share, and scatters so much from hole to
-# hole. Both chosen.
-FLANK_MOST: Final = 0.2
-FLANK_TIMES: Final = 1.5
-# Holes of a rod that sound its cone, each half as far on again as the one before, and how far: so many rod diameters,
-# and past a cone that has grown in proportion meanwhile. At two to four seconds each, a dozen of them cost less than a
-# minute of a job. Chosen so.
-SOUNDING_TIMES: Final = 1.5
-SOUNDINGS: Final = frozenset(ceil(3 * SOUNDING_TIMES**n) for n in range(20))
-# However well it seems known, the next hole's cone may be longer by this share. Chosen: twice what it grows by.
-CONE_ROOM: Final = 0.15
-SOUNDED_DIAMETERS: Final = 2.5
-WHOLE_SHARE: Final = 0.5  # of the usual sparks at the end of the room: the front never came out; chosen
-TRICKLE_SHARE: Final = 0.1  # of the usual sparks: no front any more, but perhaps a cone; chosen
-SPARK_OUT_TIMES: Final = 2.0  # no longer than so many times what the hole has taken; chosen
 # No deeper for this long while sparking: the gap is silted up; lift and flush. After so many lifts in vain it is
 # given up. Chosen so that a slow front (10 µm/s) still moves by ten slices meanwhile.
 STALL_S: Final = 20.0
@@ -98,21 +76,12 @@ TAKE_UP_UM_S: Final = 1000.0  # play is taken up within a few ticks
 GIVE_WAY_UM: Final = 20.0
 # The place of the tip after a reversal is known to this: two steps of a usual feed axis. Chosen.
 KNOWN_UM: Final = 5.0
-# On the way down a used hole the sensing path is asked for metal, not for open: water stands in it. Chosen between
-# metal (below 0.1 V) and a wet gap (0.97 V at 500 µS/cm, electrics.md).
-METAL_NEAR_V: Final = 0.5
 
 
 # Not the end of a hole: nothing was met, and the electrode is to be measured before the work is called missing.
 SHORTER: Final = Ending("failed", "no work met")
-# Nor this: the front has gone where the work is still solid, so the rod broke or slipped, or the work is thinner than
-# the job says.
-VANISHED: Final = Ending("failed", "the front vanished")
 # Nor this: the operator wishes for something that needs the electrode out of it.
 ASIDE: Final = Ending("failed", "left")
-# Nor this: the rod in use is too needle-shaped for the room below the plate; a flat-ended one finishes the hole.
-NO_ROOM: Final = "the room below the plate was used up before the full diameter had passed"
-NEEDLE: Final = Ending("undersize", NO_ROOM)
 SKIPPED: Final = Ending("failed", "skipped by the operator")
 
 
@@ -121,19 +90,14 @@ class Drilling:
 
     __slots__ = (
         "_begun",
-        "_deepest_um",
-        "_dwelt",
+        "_end",
         "_gave_way",
-        "_least_um",
         "_near_um",
-        "_out",
         "_planned",
         "_rig",
         "_room_um",
         "_searched",
-        "_sparking_out",
         "_start_z_um",
-        "_thin",
         "hole",
         "slide",
     )
@@ -143,14 +107,11 @@ class Drilling:
         self._begun = begun
         self._planned = planned
         self._start_z_um = 0.0
-        work = rig.given.job.work
-        self._least_um = 0.0
         self._near_um = -inf
-        self._searched = self._thin = self._sparking_out = self._dwelt = self._gave_way = False
-        self._out: SparkOut | None = None
-        self._deepest_um = (work.thickness_mm + work.clear_below_mm - ROOM_BELOW_MARGIN_MM) * UM_PER_MM
+        self._searched = self._gave_way = False
         self._room_um = RETURN_ROOM_UM
         self.hole = Hole(rig, planned)
+        self._end: HoleEnd
         self.slide: Slide
 
     def run(self) -> Cycle[str]:
@@ -162,7 +123,7 @@ class Drilling:
         self.hole.begin()
         rig.servo.begin()
         self._choose_start()
-        self._choose_least()
+        self._end = HoleEnd(rig, self.hole)
         if self._begun:
             yield from self._find_front()
         ending: Ending | None = None
@@ -197,24 +158,6 @@ class Drilling:
             raise trip(Cause.PROGRAM, "a hole was begun before the work was mapped")
         face_mm = rig.surface.at_mm(planned.x_mm, planned.y_mm) + rig.electrode.tip_mm
         self._start_z_um = (face_mm + START_ROOM_MM + 2.0 * self._unsure_mm()) * UM_PER_MM
-
-    def _choose_least(self) -> None:
-        """The feed before which no free run ends the hole: through the work, and past the worn cone as it is believed.
-
-        Where the face erodes far ahead of the tip, the way is free until the cone's flank comes to the far face, and
-        that may be longer than any free run that would be waited for. So every hole goes past the cone by what is not
-        known of it, and by the gap beside the rod: a cone that has grown shows itself, and the next hole goes further.
-        Some holes sound it, as far as a cone can be: ever fewer, since a rod's cone grows less and less.
-        """
-        given, electrode = self._rig.given, self._rig.electrode
-        unsure_mm = max(2.0 * electrode.cone_u_mm, CONE_ROOM * electrode.cone_mm)
-        cone_mm = max(electrode.cone_mm + unsure_mm, guessed_cone_mm(given))
-        if electrode.cones_seen in SOUNDINGS:
-            cone_mm = max(SOUNDING_TIMES * cone_mm, SOUNDED_DIAMETERS * given.job.electrode.diameter_mm)
-        past_mm = electrode.wear_mm + cone_mm + given.overcut.mean_mm
-        self._least_um = (given.job.work.thickness_mm + past_mm) * UM_PER_MM
-        self._rig.pierce_um = (given.job.work.thickness_mm + electrode.wear_mm) * UM_PER_MM
-        self._rig.full_um = self._least_um
 
     def _unsure_mm(self) -> float:
         """Standard uncertainty of where the tip stands above the face."""
@@ -266,14 +209,7 @@ class Drilling:
         if self.hole.zero_um is None or front_um <= slide.axis_um + RETURN_ROOM_UM:
             return
         rig.say(f"Hole {self._planned.index}: back down on the sensing path")
-        rig.enter(Trigger.TOUCH)
-        yield from prove(rig)
-        while slide.axis_um < front_um and rig.sense.pin_v() > METAL_NEAR_V:
-            yield slide.forward(TOUCH_SPEED_UM_S * rig.tick_s, rig.sense.seen.queued)
-        yield slide.back(RETURN_ROOM_UM, RETREAT_UM_S)
-        yield from pause(rig, 0.1)
-        yield from release(rig)
-        rig.enter(Trigger.TOUCHED)
+        yield from return_to_front(rig, slide, front_um, RETURN_ROOM_UM)
 
     def _find_front(self) -> Cycle[None]:
         """The hole was begun before an interruption: down on the sensing path to wherever it meets metal.
@@ -284,24 +220,13 @@ class Drilling:
         rig = self._rig
         yield from lower(rig, self._start_z_um)
         self._take_stock()
-        slide, thickness_um = self.slide, rig.given.job.work.thickness_mm * UM_PER_MM
-        zero_um = self._foretold_um()
+        zero_um, thickness_um = self._foretold_um(), rig.given.job.work.thickness_mm * UM_PER_MM
         rig.say(f"Hole {self._planned.index}: begun before; feeling for its front on the sensing path")
-        rig.enter(Trigger.TOUCH)
-        opened = (yield from prove(rig)) > OPEN_V
-        end_um = zero_um + min(self._least_um, self._deepest_um)
-        while opened and slide.axis_um < end_um and rig.sense.pin_v() > METAL_NEAR_V:
-            yield slide.forward(TOUCH_SPEED_UM_S * rig.tick_s, rig.sense.seen.queued)
-        yield from drain(rig)
-        through = slide.axis_um >= end_um
-        front_um = zero_um + thickness_um if through else slide.tip_um
-        yield slide.back_to(0.0, RETREAT_UM_S)
-        yield from drain(rig)
-        yield from release(rig)
-        rig.enter(Trigger.TOUCHED)
+        met_um = yield from find_front(rig, self.slide, zero_um + self._end.enough_um)
+        front_um = zero_um + thickness_um if met_um is None else met_um
         if front_um - zero_um > BEGUN_UM:
             self.hole.taken_up(zero_um, front_um)
-        if through:
+        if met_um is None:
             feed_mm = thickness_um / UM_PER_MM
             rig.tell(BrokeThrough(rig.now_s, self._planned.index, feed_mm, "found through by touch, begun before"))
 
@@ -337,10 +262,10 @@ class Drilling:
                     hole.sparked(slide.tip_um)
                 return None
             hole.count(slide.tip_um, sense.sparks)
-            ending = self._ended() or self._nothing_met()
+            ending = self._end.judge(slide.tip_um) or self._nothing_met()
             if ending is not None:
                 return ending
-            feed_um = 0.0 if sense.long_low or self._sparking_out else self._approach_speed(front_um) * rig.tick_s
+            feed_um = 0.0 if sense.long_low or self._end.sparking_out else self._approach_speed(front_um) * rig.tick_s
             yield slide.forward(feed_um, sense.seen.queued)
         return None
 
@@ -403,17 +328,17 @@ class Drilling:
             if rig.wishes.aside(self._planned.index):
                 return self._wished()
             before_um, behind_um = hole.deepest_um, max(hole.deepest_um - slide.tip_um, 0.0)
-            hole.count(slide.tip_um, 0 if self._sparking_out else sense.sparks)
+            hole.count(slide.tip_um, 0 if self._end.sparking_out else sense.sparks)
             hole.eroded(gap.state, tick_s, REPORT_S)
             servo.gained(hole.feed_um, hole.deepest_um - before_um, sense.sparks, gap.spark_rate_hz, hole.whole_front)
             if hole.whole_front:
                 servo.reference.follow(rig.now_s, hole.feed_um)
             else:
                 servo.reference.interrupt()
-            ending = self._ended()
+            ending = self._end.judge(slide.tip_um)
             if ending is not None:
                 return ending
-            if self._sparking_out:
+            if self._end.sparking_out:
                 hole.deeper_s = rig.now_s  # it is not meant to get deeper
                 yield ()
                 continue
@@ -448,70 +373,6 @@ class Drilling:
                 rig.servo.reference.lost(rig.sense.reader.window.ended_ms * S_PER_MS)
         back_um = min(self._near_um - slide.axis_um, SERVO_SPEED_UM_S * rig.tick_s)
         return slide.forward(max(feed_um, back_um), rig.sense.seen.queued)
-
-    def _ended(self) -> Ending | None:
-        zero_um = self.hole.zero_um
-        if zero_um is None:
-            return None
-        if self.hole.through.vanished and not self._thin:
-            return VANISHED
-        feed_um = self.slide.tip_um - zero_um
-        passed = feed_um >= min(self._least_um, self._deepest_um)
-        free = self.hole.through.free_from_um is not None
-        if free and self._rig.sense.idle_s > (SPARKED_OUT_S if passed else SPARKLESS_S):
-            return Ending("through")
-        # Sparks beside a rod that has passed may be its cone's, or only late ones: when a free run's length on they
-        # still come, they are waited for once before the way on can tell, and again at the end.
-        on = feed_um >= self._least_um + FREE_RUN_UM
-        trickles = on and not self._dwelt and self.hole.through.share <= TRICKLE_SHARE
-        at_end = feed_um >= self._deepest_um
-        self._sparking_out = passed and (free or trickles or at_end)
-        if not self._sparking_out or not self._sparked_out():
-            return None
-        if free or at_end:
-            return self._at_the_end(free)
-        self._dwelt, self._out = True, None
-        return None
-
-    def _at_the_end(self, free: bool) -> Ending:
-        """The way was found free; or the room is used up, and it counts whether the cone is known to have passed."""
-        through, room_enough = self.hole.through, self._least_um <= self._deepest_um
-        if not free and room_enough and through.pierced_um is None and through.share > WHOLE_SHARE:
-            return Ending("failed", f"{Cause.NO_BREAKTHROUGH.value}: is the work thicker than the job says?")
-        if free or through.share <= max(SPENT_SHARE, self._rig.flank_share):
-            return Ending("through")
-        return self._short_of_room(through.share)
-
-    def _short_of_room(self, share: float) -> Ending:
-        """Still sparking where the room ends, though the tip is out: by the cone, or beside a rod that has none."""
-        rig = self._rig
-        flat_um = (rig.given.job.work.thickness_mm + rig.electrode.wear_mm) * UM_PER_MM + FREE_RUN_UM
-        out = share <= WHOLE_SHARE and flat_um <= self._deepest_um
-        if out and rig.electrode.cones_seen:
-            return NEEDLE
-        if out and share <= FLANK_MOST:
-            # A rod that came flat has passed: such a share is no cone's, here and in holes to come.
-            rig.flank_share = FLANK_TIMES * share
-            return Ending("through")
-        return Ending("undersize", NO_ROOM)
-
-    def _sparked_out(self) -> bool:
-        """True once the rod, staying where it is, widens the hole no more, or after what is long for this hole."""
-        rig = self._rig
-        if self._out is None:
-            self._out = SparkOut(self._widening_um())
-        if not rig.sense.long_low:
-            self._out.saw(rig.sense.sparks, rig.tick_s)
-        return self._out.over or self._out.time_s > SPARK_OUT_TIMES * (self.hole.erode_s - self._out.time_s)
-
-    def _widening_um(self) -> float:
-        """What a spark beside the rod widens the diameter by, where the hole is narrowest, next to the far face.
-
-        A spark takes a micrometre of the whole front over the sparks that a micrometre costs; shared over the whole
-        wall it widens the diameter by d / (2 · thickness · those sparks). Next to the far face four times that: chosen.
-        """
-        job, usual = self._rig.given.job, self.hole.through.usual
-        return 2.0 * job.holes.diameter_mm / (job.work.thickness_mm * max(usual or 0.0, 0.1))
 
     def _free(self) -> Cycle[Freed | Ending]:
         """The ladder, or, when nothing is shorted, the lift that a stall calls for."""
@@ -548,7 +409,7 @@ class Drilling:
         yield from self._look_again()
         zero_um, shorter_mm = hole.zero_um, before_mm - self._rig.electrode.tip_mm
         if zero_um is None or shorter_mm < FREE_RUN_UM / UM_PER_MM:
-            self._thin = True
+            self._end.thin = True
             return
         hole.taken_up(zero_um, max(hole.deepest_um - FREE_RUN_UM, zero_um))
 
