@@ -242,7 +242,7 @@ CONDITIONS: Final[tuple[Condition, ...]] = (
         "gap",
         "drop-out storm",
         "drop-out-storm",
-        "forty long lows in twelve seconds, away for more than 40 % of it",
+        "forty long lows in twelve seconds, away for more than half of it",
         (C.DROP_OUTS,),
         None,
         12.0,
