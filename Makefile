@@ -41,9 +41,10 @@ test: $(STAMP)
 
 # Random faults at random moments, on all cores: RUNS=950 takes half an hour on two quiet ones.
 RUNS ?= 950
+WIRES ?= 50
 KILLS ?= 1000
 campaign: $(STAMP)
-	@$(BIN)/python -m tests.campaign.campaign --runs $(RUNS) --seed $(SEED)
+	@$(BIN)/python -m tests.campaign.campaign --runs $(RUNS) --wires $(WIRES) --seed $(SEED)
 
 kills: $(STAMP)
 	@$(BIN)/python -m tests.campaign.kills --kills $(KILLS) --seed $(SEED) --sigkill

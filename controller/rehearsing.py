@@ -17,7 +17,7 @@ from controller.core.controller import Controller
 from controller.core.events import RunEnded
 from controller.core.standing import Standing
 from controller.ending import EXIT
-from controller.record.journal import GaugedHole, Journal, StopRecord, append_gauged
+from controller.record.journal import GaugedHole, Journal, JournalError, StopRecord, append_gauged
 from controller.record.run_folder import RunFolderError, complete_run_folder
 from controller.record.summary import Summary
 from controller.screen import HoleProgressBar, Interruption, err
@@ -177,7 +177,7 @@ def completed(folder: Path) -> Summary:
     """Tables, summary and report of a run. Exits as a fault does when the disk does not take them."""
     try:
         return complete_run_folder(folder)
-    except RunFolderError as error:
+    except (JournalError, RunFolderError) as error:
         err.print(str(error), markup=False, highlight=False, soft_wrap=True)
         raise typer.Exit(EXIT["fault"]) from error
 

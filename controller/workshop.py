@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from controller.core.controller import Controller
 from controller.core.standing import Standing
@@ -32,6 +32,9 @@ from controller.settings.load import load_job, load_machine, load_technology, re
 from controller.settings.machine import Machine
 from controller.settings.technology import Technology
 from controller.settings.text import settings_text
+
+# What was located further ahead of this computer's clock than this (h) was written by a clock that differs. Chosen.
+CLOCKS_DIFFER_H: Final = 0.1
 
 
 class FirstArticleError(Exception):
@@ -147,7 +150,14 @@ def located_frame(job: Job, machine: Machine, *, rehearsed: bool | None) -> Work
     frame = frame_from([entry.feature() for entry in found])
     if isinstance(frame, str):
         raise PlanRefused([f'work.plate is "{plate}": {path} has {frame}'])
-    age_h = max(entry.age_h(datetime.now(UTC)) for entry in found if entry.what != "plane")
+    ages_h = [entry.age_h(datetime.now(UTC)) for entry in found if entry.what != "plane"]
+    age_h = max(ages_h)
+    if min(ages_h) < -CLOCKS_DIFFER_H:
+        ahead = (
+            f'work.plate is "{plate}": located {-min(ages_h):.0f} h in the future, says {path}: is the clock of this '
+            f"computer right? Set it, or locate the plate again: {how}"
+        )
+        raise PlanRefused([ahead])
     if age_h > job.work.plate_max_age_h:
         stale = (
             f'work.plate is "{plate}": located {age_h:.0f} h ago, longer than work.plate_max_age_h '

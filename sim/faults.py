@@ -157,6 +157,11 @@ class Injector:
         self.done: list[tuple[str, float]] = []
         self.next_s = 0.0 if self._waiting else inf
 
+    def add(self, fault: Planned) -> None:
+        """Let another fault happen."""
+        self._waiting.append(fault)
+        self.next_s = 0.0
+
     def act(self, seen: Observation | float) -> None:
         """Inject what is due at a machine time."""
         now_s = seen if isinstance(seen, float) else seen.time_s

@@ -42,6 +42,7 @@ class WiredMachine:
 
     Attributes:
         plant: The plant; `motion` and `sampler` are the boards in front of it, `motors` and `pins` their terminals.
+        injector: What lets the faults happen.
         now_s: Machine time since it was switched on.
     """
 
@@ -68,7 +69,7 @@ class WiredMachine:
         self.sampler = FirmataBoard(FirmataTiming(baud=machine.sampler.baud), self.pins, sampler_chance.uniform)
         self.now_s = 0.0
         self._pieces = 0
-        self._injector = Injector(faults, Site(self.plant, self))
+        self.injector = Injector(faults, Site(self.plant, self))
         self._settings, self._job, self._seed = plant, job, seed
         self._dirt: dict[int, tuple[float, float]] = {}
 
@@ -76,8 +77,8 @@ class WiredMachine:
         """Let time pass up to `to_s`; return what the motion board and the sampler have sent meanwhile."""
         motion, sampler = bytearray(), bytearray()
         while (boundary_s := (self._pieces + 1) * PIECE_S) <= to_s + NEARLY_S:
-            if self._pieces * PIECE_S >= self._injector.next_s:
-                self._injector.act(self._pieces * PIECE_S)
+            if self._pieces * PIECE_S >= self.injector.next_s:
+                self.injector.act(self._pieces * PIECE_S)
             motion += self.motion.advance(boundary_s)
             sampler += self.sampler.advance(boundary_s)
             self.pins.look(self.plant.advance(PIECE_S))

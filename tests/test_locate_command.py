@@ -118,6 +118,13 @@ def test_what_is_stale_or_forgotten_is_refused() -> None:
     assert stale.exit_code == 2
     assert "h ago, longer than work.plate_max_age_h (24); locate it again" in stale.output
 
+    # The clock was set back since: nobody knows how old it is.
+    kept.write_text(re.sub(r'when_utc = "\d+', 'when_utc = "2999', text), encoding="utf-8")
+    ahead = gapwright("plan", "askew.toml", "--no-picture")
+    assert ahead.exit_code == 2
+    assert "in the future" in ahead.output
+    assert "is the clock of this computer right?" in ahead.output
+
     edge = (
         "locate",
         "edge",

@@ -366,6 +366,8 @@ def _opened(run: Path, *, to_write: bool = False) -> Iterator[sqlite3.Connection
                 raise JournalError(f"{path}: layout {layout} of another version; this one reads layout {LAYOUT}")
             yield connection
     except (sqlite3.Error, OverflowError, TypeError, ValueError) as error:
+        if getattr(error, "sqlite_errorname", "") == "SQLITE_FULL":  # even to read, SQLite keeps an index beside it
+            raise JournalError(f"{path}: can't be looked at while the disk is full; make room, then again") from error
         raise JournalError(f"{path}: can't be read as a journal ({error}); take a copy and look at the disk") from error
 
 

@@ -16,7 +16,9 @@ from time import monotonic
 
 from controller.core.fault_table import of_fault
 from sim.faults import names
+from tests.campaign import wires
 from tests.campaign.drill import Drill, drill, small_job
+from tests.campaign.wires import WireTask, wire_drill
 
 # Faults that only commissioning looks for, and those that end this very process: they have drills of their own.
 ELSEWHERE = frozenset({"host-killed", "host-terminated", "source-reversed"})
@@ -121,23 +123,28 @@ def _counts(counted: Counter[str]) -> str:
     return ", ".join(f"{count} {name}" for name, count in counted.most_common())
 
 
-def run(tasks: Sequence[tuple[str, int]], workers: int) -> list[Drill]:
-    """All of them, in order."""
+def run(tasks: Sequence[tuple[str, int]], wired: Sequence[WireTask], workers: int) -> tuple[list[Drill], list[Drill]]:
+    """All of them, in order: those without wires, and those over them."""
     with ProcessPoolExecutor(workers) as pool:
-        return list(pool.map(one, tasks, chunksize=4))
+        over_wires = pool.map(wire_drill, wired)
+        return list(pool.map(one, tasks, chunksize=4)), list(over_wires)
 
 
 def main() -> None:
     """Draw, run, print."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--runs", type=int, default=950)
+    parser.add_argument("--wires", type=int, default=50, help="more runs, over the wires")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
     asked = parser.parse_args()
     began_s = monotonic()
-    drills = run(drawn(asked.runs, asked.seed), asked.workers)
-    print(report(drills, monotonic() - began_s))
-    raise SystemExit(1 if amiss(drills) or len(misses(drills)) > 0.02 * len(drills) else 0)
+    drills, wired = run(drawn(asked.runs, asked.seed), wires.drawn(asked.wires, asked.seed), asked.workers)
+    took_s = monotonic() - began_s
+    print(report(drills, took_s))
+    print("\nOver the wires:", report(wired, took_s), sep="\n")
+    everything = [*drills, *wired]
+    raise SystemExit(1 if amiss(everything) or len(misses(everything)) > 0.02 * len(everything) else 0)
 
 
 if __name__ == "__main__":

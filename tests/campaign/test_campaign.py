@@ -13,6 +13,7 @@ from sim.faults import names
 from tests.campaign.campaign import ELSEWHERE, amiss, is_right, late, report
 from tests.campaign.drill import Drill, drill, small_job
 from tests.campaign.kills import by_signal, in_memory
+from tests.campaign.wires import WireTask, wire_drill
 
 README = Path(__file__).resolve().parents[2] / "README.md"
 # One moment for each fault, chosen so that it finds the machine at what it breaks: in the second hole, or before the
@@ -38,6 +39,21 @@ def test_every_fault_ends_named_and_safe_and_breaks_no_rule_of_the_plant(name: s
     assert is_right(done), (done.outcome, done.told, done.reason)
     assert done.injected_s is not None
     assert all(time_s <= allowed_s + 0.02 + 1e-9 for _, time_s, allowed_s in late([done])), late([done])
+
+
+@pytest.mark.parametrize(
+    "task",
+    [("status", "clamp", "host-killed@hole:2+2s", 7), ("ack", "biased", "resend-storm@hole:1+2s", 7)],
+    ids=["status", "ack"],
+)
+def test_over_the_wires_it_is_the_same(task: WireTask) -> None:
+    """A dead host and a broken wire: the job is done, nothing is left on, and the plant's monitor has seen nothing."""
+    done = wire_drill(task)
+    assert amiss([done]) == []
+    assert is_right(done), (done.outcome, done.told, done.reason)
+    assert done.injected_s is not None
+    assert done.outcome == "complete"
+    assert sorted(hole for hole, _ in done.holes) == [1, 2, 3]
 
 
 @pytest.mark.parametrize("seed", [1, 2])

@@ -8,19 +8,10 @@ import pytest
 
 from controller.core.events import HoleFinished, HoleStarted, RunResumed
 from controller.core.standing import standing
-from controller.host.session import Session
-from controller.link.machine_link import MachineLink
-from controller.workshop import assignment, controller_for
 from tests.host.virtual import VirtualRun
 
 # The fail-safe gate has let the source go (hold-up 60 ± 20 ms, release 20 ms, electrics.md); and a host takes a while.
 GATE_S, AWAY_S = 0.12, 5.0
-
-
-def alone(run: VirtualRun, seconds: float) -> None:
-    """The wires lead nowhere: nobody writes, nobody reads."""
-    run.time_s += seconds
-    run.wired.advance(run.time_s)
 
 
 @pytest.mark.parametrize("convention", ["status", "ack"])
@@ -30,17 +21,13 @@ def test_a_host_that_dies_in_mid_hole_leaves_the_machine_safe_and_another_one_en
     run = VirtualRun(tmp_path, convention)
     run.until_phase("erode")
     run.until(lambda: run.wired.plant.truth.erosion.sparks > 100)
-    alone(run, GATE_S)
+    run.alone(GATE_S)
     assert not run.wired.plant.truth.live
-    alone(run, AWAY_S)
+    run.alone(AWAY_S)
     assert not run.wired.plant.truth.flow
-    given = assignment(str(tmp_path / "one-hole.toml"), str(tmp_path / f"{convention}-clamp.toml"), rehearsed=False)
     before = standing(run.events)
     assert (before.begun, before.finished) == (1, {})
-    run.wired.motion.boot()
-    run.wired.sampler.boot()
-    run.session = Session(MachineLink(given.machine), controller_for(given, before), before.time_s)
-    run.base_s = run.time_s
+    run.another_host()
     run.to_end()
     ended = run.session.ended
     assert ended is not None

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from controller.core.events import Event
 from controller.core.requests import Request
+from controller.core.standing import standing
 from controller.host.capture import head_bytes, look_bytes
 from controller.host.session import Look, Session
 from controller.link.machine_link import MachineLink, Wire
@@ -46,29 +47,41 @@ MOST_S = 600.0  # of machine time: a run that takes longer hangs
 
 
 class VirtualRun:
-    """One hole in thin sheet, driven by bytes.
+    """One hole in thin sheet, or another job, driven by bytes.
 
     Args:
         folder: Where the job and machine files are written.
         convention: `status` or `ack`.
         front_end: Of the sampler.
         faults: What goes wrong, as `simulate --fault` takes it.
+        job: The text of the job file.
+        seed: Of the plant and its boards.
 
     Attributes:
-        session, wired: Both ends; `events` and `capture` what the run has left so far.
+        session, wired: Both ends; `given` what the session was given.
+        events, capture: What the run has left so far.
         cut: Wires that lead nowhere any more.
         time_s: Since the machine was switched on; `base_s` of it had passed when the present host opened the ports.
     """
 
-    def __init__(self, folder: Path, convention: str, front_end: str = "clamp", faults: Sequence[str] = ()) -> None:
-        job, machine = folder / "one-hole.toml", folder / f"{convention}-{front_end}.toml"
-        job.write_text(JOB, encoding="utf-8")
+    def __init__(
+        self,
+        folder: Path,
+        convention: str,
+        front_end: str = "clamp",
+        faults: Sequence[str] = (),
+        *,
+        job: str = JOB,
+        seed: int = 3,
+    ) -> None:
+        job_file, machine = folder / "one-hole.toml", folder / f"{convention}-{front_end}.toml"
+        job_file.write_text(job, encoding="utf-8")
         shipped = resolve(f"{convention}.toml", kind="machines").read_text(encoding="utf-8")
         machine.write_text(shipped.replace('front_end = "clamp"', f'front_end = "{front_end}"'), encoding="utf-8")
         assert load_machine(machine).sampler.front_end == front_end
-        given = assignment(str(job), str(machine), rehearsed=False)
+        self.given = given = assignment(str(job_file), str(machine), rehearsed=False)
         injected = tuple(planned(spec, convention) for spec in faults)
-        self.wired = WiredMachine(given.machine, given.job, given.plan, load_plant(), 3, injected)
+        self.wired = WiredMachine(given.machine, given.job, given.plan, load_plant(), seed, injected)
         self.session = Session(MachineLink(given.machine), controller_for(given))
         self.events: list[Event] = []
         stamp = f"{datetime(2020, 1, 1, tzinfo=UTC):%Y-%m-%dT%H:%M:%SZ}"
@@ -100,6 +113,19 @@ class VirtualRun:
             self.wired.sampler.receive(outcome.sampler)
         self.events += outcome.events
         self.capture += look_bytes(look, outcome)
+
+    def alone(self, seconds: float) -> None:
+        """The wires lead nowhere: nobody writes, nobody reads."""
+        self.time_s += seconds
+        self.wired.advance(self.time_s)
+
+    def another_host(self) -> None:
+        """Opening the ports resets both boards; the run is taken up from the events that there are."""
+        before = standing(self.events)
+        self.wired.motion.boot()
+        self.wired.sampler.boot()
+        self.session = Session(MachineLink(self.given.machine), controller_for(self.given, before), before.time_s)
+        self.base_s = self.time_s
 
     def until(self, true: Callable[[], bool]) -> None:
         """Tick until something is true or the session has come to its end."""

@@ -175,7 +175,7 @@ class Upset:
         return self.begins <= tick < self.begins + self.ticks
 
 
-def _spoilt(name: str) -> st.SearchStrategy[Any]:
+def spoilt(name: str) -> st.SearchStrategy[Any]:
     """What a field may be held at."""
     if name in ("contact_open", "flow", "stop_pressed", "guard_closed", "level_ok", "homed"):
         return st.booleans()
@@ -207,7 +207,7 @@ def upsets(
     """Up to `most` upsets of a run of `within_ticks` ticks, each of up to `longest` ticks."""
     one = st.sampled_from(list(fields)).flatmap(
         lambda name: st.builds(
-            Upset, st.integers(0, within_ticks - 1), st.integers(1, longest), st.just(name), _spoilt(name)
+            Upset, st.integers(0, within_ticks - 1), st.integers(1, longest), st.just(name), spoilt(name)
         )
     )
     return st.lists(one, max_size=most)
