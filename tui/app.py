@@ -106,6 +106,7 @@ class RunScreen(App[str]):
             while True:
                 await self._run.next()
         except Gone as gone:
+            self._run.picture.gone = True
             self.paint()
             self._say_end(str(gone))
 

@@ -57,7 +57,7 @@ class Head(Pane):
 
     def paint(self, picture: RunPicture, size: Size) -> Text:
         """Two lines: the phase with its words, then the job."""
-        phase = f" {words.phase_words(picture.latest)} "
+        phase = f" {words.phase_words(picture)} "
         style = looks.GRAVE if picture.latest is not None and picture.latest.phase == "fault" else looks.STRONG
         first = Text.assemble((phase, f"{looks.MARKED} {style}"), " ", words.doing_words(picture))
         second = Text.assemble((words.count_words(picture), looks.STRONG), f" · {words.left_words(picture)}")

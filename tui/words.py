@@ -24,6 +24,13 @@ PHASES: Final = {
     "hold": "holding, safe",
     "fault": "fault, safe",
 }
+# How a run ended, likewise.
+ENDINGS: Final = {
+    "complete": "complete",
+    "held": "held, safe",
+    "fault": "fault, safe",
+    "aborted": "interrupted, safe",
+}
 # The feed's speed is read over this stretch (s): chosen, longer than a flush and shorter than a change of the front.
 SPEED_S: Final = 4.0
 # Below this nobody wants a range (s). Chosen.
@@ -35,18 +42,27 @@ WISHES: Final = {
 }
 
 
-def phase_words(seen: Snapshot | None) -> str:
-    """What phase the machine is in."""
+def phase_words(picture: RunPicture) -> str:
+    """What phase the machine is in; how the run ended, once it is over."""
+    seen = picture.latest
+    if picture.ended is not None:
+        return ENDINGS.get(picture.ended.outcome, picture.ended.outcome)
+    if picture.gone:
+        return "broken off"
     return "waiting for the first word" if seen is None else PHASES.get(seen.phase, seen.phase)
 
 
 def doing_words(picture: RunPicture) -> str:
-    """What is being done now; what was asked for and waits."""
+    """What is being done now; what was asked for and waits; what was being done last, once nothing is."""
     seen = picture.latest
+    if picture.ended is not None and picture.ended.outcome == "complete":
+        return "Every hole is made"
     if seen is None:
         return "Connected; nothing has been told yet"
-    waits = [WISHES.get(wish, wish) for wish in seen.wishes] if picture.ended is None else []
-    return "; ".join([seen.doing or "Getting ready", *waits])
+    doing = seen.doing or "Getting ready"
+    if picture.ended is not None or picture.gone:
+        return f"Last: {doing}"
+    return "; ".join([doing, *(WISHES.get(wish, wish) for wish in seen.wishes)])
 
 
 def count_words(picture: RunPicture) -> str:

@@ -76,6 +76,7 @@ class RunPicture:
         told: What happened, without what happens every day; the oldest is dropped.
         water: Readings of the sensing path over open water, as (machine time, volts).
         prompt: The prompt that waits.
+        gone: Nothing more will be told: the run is over, or its process has gone.
     """
 
     about: About
@@ -86,6 +87,7 @@ class RunPicture:
     told: deque[Event] = field(default_factory=lambda: deque(maxlen=TOLD_MOST))
     water: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=WATER_MOST))
     prompt: PromptRaised | None = None
+    gone: bool = False
 
     @property
     def left_s(self) -> Range:
