@@ -64,7 +64,8 @@ class PlantMonitor:
             self._hot = truth.hot_openings
             self._opened_hot(plant, now_s)
         if truth.live_alone_s > HOST_DEAD_S:
-            self._breach(now_s, f"source on the electrode {truth.live_alone_s:.2f} s after the host's last tick")
+            if not self._blamed(now_s, SOURCE_BROKEN):
+                self._breach(now_s, f"source on the electrode {truth.live_alone_s:.2f} s after the host's last tick")
             truth.live_alone_s = 0.0
         if plant.axes.homed and plant.axes.blocks:
             at_um = (plant.axes.x_um, plant.axes.y_um, plant.axes.z_um)

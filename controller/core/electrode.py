@@ -1,16 +1,23 @@
 """What is believed of the electrode: tip length, wear a hole, cone length, stock, each with its uncertainty.
 
 Tip length is the distance from the holder's face to the lowest point. It is known from a touch on the reference plate
-and predicted in between: each hole takes an amount that is the same on average (learned) and scatters from hole to
-hole (learned too, from how far the predictions were off). A two-state Kalman filter, tip length and wear a hole, in
-plain floats. Predicting wear without measuring goes wrong with depth (Puthumana, Bissacco & Hansen 2017,
-10.1007/s00170-017-0371-5); periodic measurement is the simple remedy (Malayath et al. 2019).
+and predicted in between: each hole takes an amount that is the same on average (learned), and leaves the tip a little
+longer or shorter than that (learned too, from how far the predictions were off). Such a remainder is no loss for good:
+a tip that one hole has worn more the next ones wear less, so it fades over some holes. A Kalman filter of three states:
+length as it would be without remainders, wear a hole, remainder. Predicting wear without measuring goes wrong with
+depth (Puthumana, Bissacco & Hansen 2017, 10.1007/s00170-017-0371-5); periodic measurement is the simple remedy
+(Malayath et al. 2019).
 """
 
 from __future__ import annotations
 
 from math import exp, sqrt
 from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+Matrix = NDArray[np.float64]
 
 # The wear of a hole drifts while the tip takes its shape and the water gets dirty: 3 % of it from hole to hole to begin
 # with, then as much as the measurements show, within bounds that keep the filter awake. Chosen so that a change by a
@@ -21,6 +28,20 @@ MOST_DRIFT: Final = 0.1
 # Each measurement moves the drift by some 15 %, one surprise by half at most. Chosen so.
 DRIFT_STEP: Final = 0.15
 SURPRISE_MAX: Final = 4.0
+# Off by more than three standard uncertainties (their square is nine), these were too small. One look changes the wear
+# of a hole to its double or its half at the most: a tip that broke off is no wear. Both chosen.
+SURE2: Final = 9.0
+WEAR_TIMES: Final = 2.0
+# The remainder that a hole leaves fades within some four holes; its standard deviation is a quarter of the wear of a
+# hole before anything was learned, believed like two measurements, and never less than a fiftieth, nor than a step of
+# the feed axis. Common practice, no source.
+FADES_HOLES: Final = 4.0
+REMAINDER_SHARE: Final = 0.25
+REMAINDER_LEAST: Final = 0.02
+REMAINDER_WEIGHT: Final = 2.0
+STEP_MM: Final = 0.0025
+# The tip is the length without remainders, and the remainder.
+TIP: Final[Matrix] = np.array([1.0, 0.0, 1.0])
 
 
 # A young cone grows by up to a third from hole to hole (two of these). One that has been worn by n holes grows by no
@@ -50,15 +71,12 @@ class Electrode:
 
     __slots__ = (
         "_cone_growth_mm",
-        "_cov",
         "_drift",
         "_holes_since",
-        "_scatter2",
-        "_scatter_weight",
-        "_tip",
-        "_tip_var",
-        "_wear",
-        "_wear_var",
+        "_remainder2",
+        "_remainder_known",
+        "_state",
+        "_variance",
         "cone_mm",
         "cone_u_mm",
         "cones_seen",
@@ -69,13 +87,12 @@ class Electrode:
     def __init__(
         self, tip_mm: float, tip_u_mm: float, wear_mm: float, wear_u_mm: float, stock_mm: float, cone_mm: float
     ) -> None:
-        self._tip, self._tip_var = tip_mm, tip_u_mm**2
-        self._wear, self._wear_var = wear_mm, wear_u_mm**2
-        self._cov = 0.0
+        # Variance of the remainder, and how well it is known: the information in it, as 1 / its own variance.
+        self._remainder2 = max(REMAINDER_SHARE * wear_mm, STEP_MM) ** 2
+        self._remainder_known = 0.5 * REMAINDER_WEIGHT / self._remainder2**2
+        self._state: Matrix = np.array([tip_mm, wear_mm, 0.0])
+        self._variance: Matrix = np.diag([tip_u_mm**2, wear_u_mm**2, 0.0])
         self._drift = WEAR_DRIFT
-        # Hole-to-hole scatter before anything was learned: a quarter of the wear itself. Common practice, no source.
-        self._scatter2 = (0.25 * wear_mm) ** 2
-        self._scatter_weight = 2.0
         self._holes_since = 0.0
         self.stock_mm = stock_mm
         # A new rod is flat; how far from flat it soon gets is as uncertain as the whole guess.
@@ -87,22 +104,22 @@ class Electrode:
     @property
     def tip_mm(self) -> float:
         """Believed tip length."""
-        return self._tip
+        return float(TIP @ self._state)
 
     @property
     def tip_u_mm(self) -> float:
         """Standard uncertainty of the tip length."""
-        return sqrt(self._tip_var)
+        return _spread(self._variance)
 
     @property
     def wear_mm(self) -> float:
         """Length that a hole takes, on average."""
-        return self._wear
+        return float(self._state[1])
 
     @property
     def worn_mm(self) -> float:
         """Length believed to have been taken since the last measurement."""
-        return self._holes_since * self._wear
+        return self._holes_since * self.wear_mm
 
     @property
     def drift(self) -> float:
@@ -110,22 +127,24 @@ class Electrode:
         return self._drift
 
     @property
+    def remainder_mm(self) -> float:
+        """How much longer or shorter than its average a hole leaves the tip (one standard deviation)."""
+        return sqrt(self._remainder2)
+
+    @property
     def wear_u_mm(self) -> float:
-        """Standard uncertainty of the wear of one more hole: of the average and of the scatter."""
-        return sqrt(self._wear_var + self._scatter2)
+        """Standard uncertainty of the wear of one more hole: of the average, and of what remains."""
+        return sqrt(float(self._variance[1, 1]) + self._remainder2 * 2.0 * (1.0 - _kept(1.0)))
 
     @property
     def belief(self) -> tuple[float, ...]:
         """Everything that is believed, as numbers; `believe` takes it up again."""
         return (
-            self._tip,
-            self._tip_var,
-            self._wear,
-            self._wear_var,
-            self._cov,
+            *self._state.tolist(),
+            *self._variance.ravel().tolist(),
+            self._remainder2,
+            self._remainder_known,
             self._drift,
-            self._scatter2,
-            self._scatter_weight,
             self._holes_since,
             self.stock_mm,
             self.cone_mm,
@@ -135,72 +154,88 @@ class Electrode:
 
     def believe(self, belief: tuple[float, ...]) -> None:
         """Take up what was believed before. Raises ValueError for numbers that are no such belief."""
+        state, variance, others = belief[:3], belief[3:12], belief[12:]
         (
-            self._tip,
-            self._tip_var,
-            self._wear,
-            self._wear_var,
-            self._cov,
+            self._remainder2,
+            self._remainder_known,
             self._drift,
-            self._scatter2,
-            self._scatter_weight,
             self._holes_since,
             self.stock_mm,
             self.cone_mm,
             self.cone_u_mm,
             cones_seen,
-        ) = belief
+        ) = others
+        self._state, self._variance = np.array(state), np.array(variance).reshape(3, 3)
         self.cones_seen = int(cones_seen)
 
     def drilled(self, share: float) -> None:
         """One hole's wear, or a share of it, was taken from the tip."""
-        self._tip -= share * self._wear
-        self._tip_var += share * share * self._wear_var - 2.0 * share * self._cov + share * self._scatter2
-        self._cov -= share * self._wear_var
-        self._wear_var += (share * self._drift * self._wear) ** 2
+        before_mm = self.wear_mm
+        self._variance = self._ahead(share)
+        self._variance[1, 1] += (share * self._drift * before_mm) ** 2
+        self._state = _step(share) @ self._state
         self._holes_since += share
-        self.stock_mm -= share * self._wear
+        self.stock_mm -= share * before_mm
 
     def u_after(self, holes: float) -> float:
         """Standard uncertainty of the tip length after so many more holes without a measurement."""
-        return sqrt(self._tip_var + holes * holes * self._wear_var - 2.0 * holes * self._cov + holes * self._scatter2)
+        return _spread(self._ahead(holes))
 
     def measured(self, tip_mm: float, u_mm: float) -> None:
         """Take in a measured tip length."""
-        off = tip_mm - self._tip
+        before_mm = self.tip_mm
         if self._holes_since > 0.0:
-            self._learn_scatter(off, u_mm)
-        total = self._tip_var + u_mm**2
-        if self._holes_since > 0.0:
-            self._learn_drift(off * off / total)
-        gain_tip, gain_wear = self._tip_var / total, self._cov / total
+            off2 = (tip_mm - before_mm) ** 2
+            total = float(TIP @ self._variance @ TIP) + u_mm**2
+            self._learn_remainder(off2, total)
+            self._learn_drift(off2 / total)
+        self._take(tip_mm, u_mm)
         if self._holes_since > 0.0:
             # Worn off; without a hole since, it only tells how far the rod was clamped out of the holder.
-            self.stock_mm += gain_tip * off
-        self._tip += gain_tip * off
-        self._wear = max(self._wear + gain_wear * off, 0.0)
-        self._wear_var -= gain_wear * self._cov
-        self._cov *= 1.0 - gain_tip
-        self._tip_var *= 1.0 - gain_tip
+            self.stock_mm += self.tip_mm - before_mm
         self._holes_since = 0.0
 
     def found_shorter(self, by_mm: float, u_mm: float) -> None:
         """A first spark came later (or sooner, negative) than the believed tip allows: believe it, and measure soon."""
-        self._tip -= by_mm
+        self._take(self.tip_mm - by_mm, u_mm)
         self.suspected_mm += by_mm
-        self._tip_var = u_mm**2
-        self._cov = 0.0
+
+    def _take(self, tip_mm: float, u_mm: float) -> None:
+        """Kalman's update. What was too sure of itself is less so first; and no single look changes the wear much."""
+        off_mm, wear_mm = tip_mm - self.tip_mm, self.wear_mm
+        total = float(TIP @ self._variance @ TIP) + u_mm**2
+        surprise = off_mm * off_mm / (SURE2 * total)
+        if surprise > 1.0:
+            self._variance = self._variance * surprise
+            total = float(TIP @ self._variance @ TIP) + u_mm**2
+        gain = self._variance @ TIP / total
+        self._state = self._state + gain * off_mm
+        self._state[1] = min(max(self._state[1], wear_mm / WEAR_TIMES), WEAR_TIMES * wear_mm)
+        self._variance = self._variance - np.outer(gain, gain) * total
 
     def unsettle(self, u_mm: float) -> None:
         """Hands were on it: where it stands is known no better than this, what was learned of wear stays."""
-        self._tip_var, self._cov, self._holes_since = u_mm**2, 0.0, 0.0
+        self._known_anew(self.tip_mm, u_mm)
+        self._holes_since = 0.0
 
     def renewed(self, tip_mm: float, u_mm: float, stock_mm: float | None = None) -> None:
         """The electrode was pushed down or replaced: the tip is known anew, what was learned of wear stays."""
-        self._tip, self._tip_var, self._cov = tip_mm, u_mm**2, 0.0
+        self._known_anew(tip_mm, u_mm)
         self._holes_since = 0.0
         if stock_mm is not None:
             self.stock_mm = stock_mm
+
+    def _known_anew(self, tip_mm: float, u_mm: float) -> None:
+        """The tip stands there, known so well; nothing is known of a remainder any more but what it usually is."""
+        self._state = np.array([tip_mm, self._state[1], 0.0])
+        self._variance = np.diag([u_mm**2, self._variance[1, 1], 0.0])
+
+    def _ahead(self, holes: float) -> Matrix:
+        """The variances after so many more holes."""
+        step = _step(holes)
+        variance: Matrix = step @ self._variance @ step.T
+        variance[2, 2] += self._remainder2 * (1.0 - _kept(holes) ** 2)
+        return variance
 
     def cone_seen(self, cone_mm: float, u_mm: float) -> None:
         """Take in a cone length shown by a hole, from the far face to the last sparks.
@@ -234,10 +269,29 @@ class Electrode:
         grown = self._drift * exp(DRIFT_STEP * (min(surprise, SURPRISE_MAX) - 1.0))
         self._drift = min(max(grown, LEAST_DRIFT), MOST_DRIFT)
 
-    def _learn_scatter(self, off: float, u_mm: float) -> None:
-        """Compare how far the prediction was off with what it said of itself; move the scatter toward the truth."""
-        explained = max(self._tip_var - self._holes_since * self._scatter2, 0.0) + u_mm**2
-        # Negative as often as chance will have it: cut off at 0, small scatters would be overrated for ever.
-        seen2 = (off * off - explained) / self._holes_since
-        self._scatter_weight = min(self._scatter_weight + 1.0, 30.0)
-        self._scatter2 = max(self._scatter2 + (seen2 - self._scatter2) / self._scatter_weight, 1e-6)
+    def _learn_remainder(self, off2: float, total: float) -> None:
+        """Move the remainder's variance toward what the surprise says of it: a step of Fisher's scoring.
+
+        A prediction that is off by √`off2`, where √`total` was expected, is told from other reasons by how much of the
+        `total` the remainder makes up: where it is little, little is learned.
+        """
+        part = 1.0 - _kept(self._holes_since) ** 2
+        self._remainder_known += 0.5 * (part / total) ** 2
+        score = 0.5 * part * (min(off2, SURPRISE_MAX * total) - total) / total**2
+        least, most = max(REMAINDER_LEAST * self.wear_mm, STEP_MM) ** 2, self.wear_mm**2
+        self._remainder2 = min(max(self._remainder2 + score / self._remainder_known, least), max(most, least))
+
+
+def _kept(holes: float) -> float:
+    """What is left of a remainder after so many holes."""
+    return exp(-holes / FADES_HOLES)
+
+
+def _step(holes: float) -> Matrix:
+    """From one state to that after so many holes."""
+    return np.array([[1.0, -holes, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, _kept(holes)]])
+
+
+def _spread(variance: Matrix) -> float:
+    """Standard uncertainty of the tip."""
+    return sqrt(max(float(TIP @ variance @ TIP), 0.0))

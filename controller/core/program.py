@@ -17,11 +17,6 @@ from controller.core.events import RunEnded, SourceLearned
 from controller.core.laws import DropOutLaw
 from controller.core.rig import Cycle, Rig
 
-# The tip must be known at a hole's start well enough for the approach to begin close above the face without starting in
-# contact: its room is 0.3 mm and twice that uncertainty, so a tenth of a millimetre is the most. Chosen so.
-TIP_U_MAX_MM: Final = 0.1
-
-
 # Share of drop-outs that last longer than what is called the longest: as `laws` reads the machine file, two sigma.
 LONGEST_SHARE: Final = 0.0228
 
@@ -36,18 +31,13 @@ def longest_s(drops: DropOutLaw) -> float:
 
 
 def measurement_due(rig: Rig) -> bool:
-    """True when the tip length would be less well known than the next hole needs."""
-    return rig.electrode.u_after(1.0) > TIP_U_MAX_MM
-
-
-# Looked ahead no further than this for the next measurement: chosen, beyond it the figure says "not soon".
-AHEAD_MOST: Final = 99
+    """True when the tip is doubted, or the next hole would lose more by not knowing it than measuring takes."""
+    return rig.electrode.suspected_mm != 0.0 or rig.measuring.due(rig.unsure_mm())
 
 
 def holes_to_measurement(rig: Rig) -> int:
     """In how many holes the electrode will be measured, if nothing surprises; 0 before the next."""
-    u_after = rig.electrode.u_after
-    return next((holes for holes in range(AHEAD_MOST) if u_after(1.0 + holes) > TIP_U_MAX_MM), AHEAD_MOST)
+    return rig.measuring.holes_left(rig.unsure_mm)
 
 
 def program(rig: Rig) -> Cycle[RunEnded]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Generator, Sequence
 from dataclasses import dataclass
+from math import hypot
 from typing import Final, TypeAlias, TypeVar
 
 from controller.core.causes import Cause, trip
@@ -12,6 +13,7 @@ from controller.core.commands import Command
 from controller.core.electrode import Electrode
 from controller.core.events import Checkpoint, Event, HoleDoubted, PhaseChanged, PlayFound, Said
 from controller.core.interlocks import Interlocks
+from controller.core.measuring import Measuring
 from controller.core.phases import Phase, PhaseMachine, Trigger
 from controller.core.requests import Request
 from controller.core.sense import Sense
@@ -65,6 +67,7 @@ class Bench:
         "hole",
         "locks",
         "machine",
+        "measuring",
         "out",
         "phases",
         "play_felt",
@@ -91,6 +94,7 @@ class Bench:
         self.phases = phases
         self.locks = locks
         self.electrode = electrode
+        self.measuring = Measuring()
         self.requests: Sequence[Request] = ()
         self.out: list[Event] = []
         # The last slow descent onto metal: (axis height µm, pin volts), and where metal was met.
@@ -233,6 +237,10 @@ class Rig(Bench):
             rise = max((frame_height_mm(place, *at) for at in over), default=place.surface_height_mm)
             return super().work_top_mm() + max(rise - place.surface_height_mm, 0.0)
         return self.surface.highest_mm([(hole.x_mm, hole.y_mm) for hole in self.given.plan.holes])
+
+    def unsure_mm(self, holes: float = 0.0) -> float:
+        """Standard uncertainty of where the tip stands above the face, now or after so many holes more."""
+        return hypot(self.surface.u_mm if self.surface else 0.0, self.electrode.u_after(holes))
 
     def finished(self, hole: int, outcome: str) -> None:
         """A hole is made."""

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from math import exp
+
 import numpy as np
 import pytest
 
-from controller.core.electrode import Electrode
+from controller.core.electrode import FADES_HOLES, Electrode
 
 
 def rod(wear_mm: float = 0.12, wear_u_mm: float = 0.06) -> Electrode:
@@ -15,26 +17,28 @@ def rod(wear_mm: float = 0.12, wear_u_mm: float = 0.06) -> Electrode:
 def test_the_filter_is_the_textbook_one() -> None:
     """Prediction and update agree with x = Fx, P = FPF' + Q and K = PH'/(HPH' + R) in matrices, step by step.
 
-    Reference: the linear Kalman filter as in any textbook, in numpy; state tip length and wear a hole.
+    Reference: the linear Kalman filter as in any textbook; state length without remainder, wear a hole, remainder.
     """
     rng = np.random.default_rng(11)
     electrode = rod()
-    x, p = np.array([45.0, 0.12]), np.diag([4.0, 0.06**2])
-    h = np.array([[1.0, 0.0]])
+    x, p = np.array([45.0, 0.12, 0.0]), np.diag([4.0, 0.06**2, 0.0])
+    h = np.array([[1.0, 0.0, 1.0]])
     for step in range(40):
         if step % 4 < 3:
             share = float(rng.choice([1.0, 1.0, 0.4]))
-            f = np.array([[1.0, -share], [0.0, 1.0]])
-            q = np.diag([share * electrode._scatter2, (share * electrode.drift * x[1]) ** 2])
+            kept = exp(-share / FADES_HOLES)
+            f = np.array([[1.0, -share, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, kept]])
+            fades = electrode.remainder_mm**2 * (1.0 - kept**2)
+            q = np.diag([0.0, (share * electrode.drift * x[1]) ** 2, fades])
             x, p = f @ x, f @ p @ f.T + q
             electrode.drilled(share)
         else:
-            found = float(x[0] + rng.normal(0.0, 0.02))
+            found = float(x[0] + x[2] + rng.normal(0.0, 0.02))
             gain = p @ h.T / (h @ p @ h.T + 0.008**2)
-            x, p = x + gain[:, 0] * (found - x[0]), (np.eye(2) - gain @ h) @ p
+            x, p = x + gain[:, 0] * (found - x[0] - x[2]), (np.eye(3) - gain @ h) @ p
             electrode.measured(found, 0.008)
-        assert (electrode.tip_mm, electrode.wear_mm) == pytest.approx(tuple(x), rel=1e-9)
-        assert electrode.tip_u_mm == pytest.approx(float(np.sqrt(p[0, 0])), rel=1e-6)
+        assert (electrode.tip_mm, electrode.wear_mm) == pytest.approx((x[0] + x[2], x[1]), rel=1e-9)
+        assert electrode.tip_u_mm == pytest.approx(float(np.sqrt(h @ p @ h.T)[0, 0]), rel=1e-6)
 
 
 def test_wear_is_believed_to_drift_as_much_as_the_measurements_show() -> None:
@@ -61,20 +65,26 @@ def test_looking_ahead_is_what_drilling_will_say() -> None:
     assert electrode.tip_u_mm == pytest.approx(foretold)
 
 
-def coverage(scatter_mm: float, drift_mm: float, every: int) -> tuple[float, float]:
+def coverage(scatter_mm: float, drift_mm: float, every: int, fades: float = 0.0) -> tuple[float, float]:
     """Share of holes at whose start the true tip lies within ± 2 u, and the mean u, over simulated rods.
 
     Invented rods: true wear 0.10 to 0.20 a hole where 0.12 ± 0.06 is guessed, scatter from hole to hole, and a drift
-    of the wear itself that all holes share (dirtier water, a sharper cone).
+    of the wear itself that all holes share (dirtier water, a sharper cone). With `fades` a hole that was worn more is
+    made up for by those after it: so much of what remains is left after each.
     """
     rng = np.random.default_rng(5)
     inside, us = [], []
     for _ in range(30):
         electrode = rod()
+        left = 0.0
         tip, wear = 45.0 + rng.normal(0.0, 1.5), rng.uniform(0.10, 0.20)
         electrode.measured(tip + rng.normal(0.0, 0.007), 0.007)
         for hole in range(1, 61):
-            worn = max(wear + drift_mm * hole + rng.normal(0.0, scatter_mm), 0.0)
+            more = rng.normal(0.0, scatter_mm)
+            worn = max(
+                wear + drift_mm * hole + more - (1.0 - fades) * left if fades else wear + drift_mm * hole + more, 0
+            )
+            left = fades * left + more
             tip -= worn
             electrode.drilled(1.0)
             inside.append(abs(electrode.tip_mm - tip) <= 2.0 * electrode.tip_u_mm)
@@ -89,6 +99,13 @@ def coverage(scatter_mm: float, drift_mm: float, every: int) -> tuple[float, flo
 def test_the_true_tip_lies_within_two_uncertainties(scatter_mm: float, drift_mm: float, every: int) -> None:
     """On wear with scatter and with a common drift, ± 2 u holds the truth in 90 to 99 % of holes (the job's reach)."""
     share, _ = coverage(scatter_mm, drift_mm, every)
+    assert 0.90 <= share <= 0.995
+
+
+@pytest.mark.parametrize("every", [2, 8, 20])
+def test_what_a_hole_leaves_on_the_tip_is_known_between_rare_measurements(every: int) -> None:
+    """With remainders that fade within some holes, ± 2 u holds the truth right after a measurement and long after."""
+    share, _ = coverage(0.03, 0.0, every, fades=0.8)
     assert 0.90 <= share <= 0.995
 
 

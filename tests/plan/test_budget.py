@@ -8,8 +8,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.core import program
-from controller.plan import budget as budgets
 from controller.plan.budget import Budget, budget, hole_area_mm2, move_s, wear_mm
 from controller.plan.build import build_plan
 from controller.plan.overcut import Overcut
@@ -127,10 +125,6 @@ def test_a_long_move_is_a_trapezoid_and_a_short_one_a_triangle() -> None:
     assert move_s(2.0, 10.0, 100.0) == pytest.approx(0.2 + 0.1)
     assert move_s(0.25, 10.0, 100.0) == pytest.approx(2 * math.sqrt(0.25 / 100.0))
     assert move_s(1.0, 10.0, 100.0) == pytest.approx(0.2)
-
-
-def test_the_budget_measures_when_the_core_does() -> None:
-    assert budgets.TIP_U_MAX_MM == program.TIP_U_MAX_MM
 
 
 def test_independent_doubts_add_as_squares() -> None:

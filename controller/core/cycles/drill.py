@@ -34,6 +34,7 @@ from controller.core.cycles.travel import lower, rise, rise_to_top, travel
 from controller.core.events import BrokeThrough
 from controller.core.hole import Ending, Hole
 from controller.core.hole_end import NEEDLE, VANISHED, HoleEnd
+from controller.core.measuring import UNSURE_TIMES
 from controller.core.path import Plunge, Slide
 from controller.core.permissions import APPROACH_SPEED_UM_S, RETURN_SPEED_UM_S, SERVO_SPEED_UM_S
 from controller.core.phases import Trigger
@@ -122,6 +123,7 @@ class Drilling:
         yield from travel(rig, planned.x_mm, planned.y_mm)
         self.hole.begin()
         rig.servo.begin()
+        rig.measuring.begun(rig.unsure_mm())
         self._choose_start()
         self._end = HoleEnd(rig, self.hole)
         if self._begun:
@@ -157,12 +159,7 @@ class Drilling:
         if rig.surface is None:
             raise trip(Cause.PROGRAM, "a hole was begun before the work was mapped")
         face_mm = rig.surface.at_mm(planned.x_mm, planned.y_mm) + rig.electrode.tip_mm
-        self._start_z_um = (face_mm + START_ROOM_MM + 2.0 * self._unsure_mm()) * UM_PER_MM
-
-    def _unsure_mm(self) -> float:
-        """Standard uncertainty of where the tip stands above the face."""
-        surface = self._rig.surface
-        return hypot(surface.u_mm if surface else 0.0, self._rig.electrode.tip_u_mm)
+        self._start_z_um = (face_mm + START_ROOM_MM + UNSURE_TIMES * self._rig.unsure_mm()) * UM_PER_MM
 
     def _take_stock(self) -> None:
         """A new slide from where the axis stands now; arc length 0 is the start height."""
@@ -180,7 +177,7 @@ class Drilling:
             if why.cause != Cause.SENSING_CLOSED:
                 raise why
             off_mm = yield from face_off_mm(rig, self._planned)
-            if off_mm > 2.0 * self._unsure_mm():
+            if off_mm > 2.0 * self._rig.unsure_mm():
                 raise trip(Cause.FACE_OFF, f"{off_mm:.2f} mm higher at hole {self._planned.index}")
             yield from ask_for_help(rig, f"The sensing path reads contact above hole {self._planned.index}.")
             rig.enter(Trigger.GO_ON)
@@ -273,13 +270,13 @@ class Drilling:
         """The face met far from where it should be: the rod is not as long as believed, to within a gap or two."""
         rig = self._rig
         off_mm = (self.slide.tip_um - self._foretold_um()) / UM_PER_MM
-        if abs(off_mm) > 3.0 * hypot(self._unsure_mm(), FIRST_GAP_UM / UM_PER_MM):
+        if abs(off_mm) > 3.0 * hypot(self._rig.unsure_mm(), FIRST_GAP_UM / UM_PER_MM):
             rig.say(f"Hole {self._planned.index}: the electrode is {abs(off_mm):.1f} mm off what was believed")
             rig.electrode.found_shorter(off_mm, FIRST_GAP_UM / UM_PER_MM)
 
     def _foretold_um(self) -> float:
         """Where on the slide the first spark should be."""
-        return (START_ROOM_MM + 2.0 * self._unsure_mm()) * UM_PER_MM - FIRST_GAP_UM
+        return (START_ROOM_MM + UNSURE_TIMES * self._rig.unsure_mm()) * UM_PER_MM - FIRST_GAP_UM
 
     def _short_met(self) -> bool:
         """A short is declared; above the highest place of a face not yet met, only once no drop-out lasts so long."""
@@ -304,7 +301,7 @@ class Drilling:
         rig, hole = self._rig, self.hole
         if hole.zero_um is not None:
             return self._failed("no more sparks and no free way") if rig.sense.idle_s > NO_REMOVAL_S else None
-        limit_mm = 2.0 * START_ROOM_MM + SEARCH_MM + 4.0 * self._unsure_mm()
+        limit_mm = 2.0 * START_ROOM_MM + SEARCH_MM + 4.0 * self._rig.unsure_mm()
         if self.slide.axis_um < limit_mm * UM_PER_MM and rig.sense.idle_s < NO_REMOVAL_S:
             return None
         if not self._searched:

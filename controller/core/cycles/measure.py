@@ -63,6 +63,7 @@ def measure(rig: Bench, *, from_here: bool = False, doubt_mm: float | None = Non
     u_mm = hypot(TOUCH_U_MM, contact.spread_um / UM_PER_MM / 2.0, plate.height_u_mm, HOMING_U_MM)
     rig.electrode.measured(tip_mm, u_mm)
     yield from travel(rig, *from_mm)
+    rig.measuring.measured(rig.now_s - start_s)
     rig.tell(
         ElectrodeMeasured(
             rig.now_s,

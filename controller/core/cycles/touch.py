@@ -172,9 +172,9 @@ def touch_again(rig: Bench, slide: Slide) -> Cycle[tuple[float, bool]]:
     deep_um = too_wet_um(trace)
     if deep_um:
         raise trip(Cause.TOO_WET, f"by its line the metal is {deep_um:.0f} µm below where the water passes for it")
-    offset_um, was_wet = wet_offset_um(trace)
-    rig.descent = (trace, rig.sense.seen.z_um - offset_um)
-    return rig.sense.seen.z_um - offset_um, was_wet
+    metal_z_um, was_wet = metal_at_um(trace)
+    rig.descent = (trace, metal_z_um)
+    return metal_z_um, was_wet
 
 
 def descend(
@@ -195,6 +195,21 @@ def descend(
         if slide.axis_um > depth_um:
             return False
         yield slide.forward(feed_um, rig.sense.seen.queued)
+
+
+def metal_at_um(trace: list[tuple[float, float]]) -> tuple[float, bool]:
+    """At what axis height a descent met metal (µm), and whether through water.
+
+    What was on its way when metal was read has taken the axis further by now, so it is not where the axis stands that
+    counts: the contact came between the last two looks, or where the water's own line has its zero.
+
+    Args:
+        trace: (axis height µm, pin volts) of a slow descent, in order; the last is that of metal.
+    """
+    offset_um, wet = wet_offset_um(trace)
+    if offset_um > 0.0:
+        return trace[-1][0] - offset_um, wet
+    return 0.5 * (trace[-1][0] + trace[max(len(trace) - 2, 0)][0]), wet
 
 
 def wet_offset_um(trace: list[tuple[float, float]]) -> tuple[float, bool]:
