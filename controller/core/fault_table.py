@@ -44,7 +44,8 @@ C: Final = Cause
 PROVEN: Final = "isolation proven"
 SAMPLES: Final = "samples arrive"
 
-# Figures: guards.py (dwell), contacts.py (time-outs), electrics.md (hold-up and release of the contact).
+# Figures: guards.py (dwell), contacts.py (time-outs), electrics.md (hold-up and release of the contact); over the wires
+# a silent board is noticed as `link/status.py` says (SILENT_S).
 CONDITIONS: Final[tuple[Condition, ...]] = (
     Condition(
         "sampler", "stream stops", "stream-stops", "age of the last sample", (C.SAMPLER_SILENT,), 0.1, 0.1, SAMPLES
@@ -85,11 +86,11 @@ CONDITIONS: Final[tuple[Condition, ...]] = (
         goes_on=True,
     ),
     Condition(
-        "board", "resets", "board-reset", "its banner, or no answer", (C.BOARD_LOST,), 0.0, 0.0, "axes referenced"
+        "board", "resets", "board-reset", "its banner, or no answer", (C.BOARD_LOST,), 0.6, 0.5, "axes referenced"
     ),
     Condition("board", "alarm or limit", "board-alarm", "it says so", (C.BOARD_ALARM,), 0.0, 0.0, "axes referenced"),
     Condition(
-        "board", "no reply, lost replies", "board-silent", "no answer", (C.BOARD_LOST,), 0.0, 0.0, "axes referenced"
+        "board", "no reply, lost replies", "board-silent", "no answer", (C.BOARD_LOST,), 0.6, 0.5, "axes referenced"
     ),
     Condition(
         "board",
@@ -151,7 +152,7 @@ CONDITIONS: Final[tuple[Condition, ...]] = (
         "contact-chatters",
         "six changes of the mirror contact in a second",
         (C.CONTACT_CHATTERS, C.SOURCE_STUCK_OFF),
-        0.3,
+        0.5,
         0.0,
         "contact closes",
         goes_on=True,
@@ -320,7 +321,7 @@ CONDITIONS: Final[tuple[Condition, ...]] = (
         "not where expected",
         "electrode-misplaced",
         "nothing touched where the plate should be",
-        (C.NOTHING_AT_PLATE, C.WORK_MISSING, C.ELECTRODE_CHANGED),
+        (C.NOTHING_AT_PLATE, C.NOTHING_AT_WORK, C.WORK_MISSING, C.ELECTRODE_CHANGED),
         None,
         0.0,
         "measured again",

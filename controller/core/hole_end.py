@@ -73,6 +73,12 @@ class HoleEnd:
         """The feed before which no free run ends the hole, as far as there is room for it."""
         return min(self._least_um, self._most_um)
 
+    @property
+    def whole(self) -> bool:
+        """The front still takes its usual sparks, and was not seen to come out."""
+        through = self._hole.through
+        return through.pierced_um is None and through.share > WHOLE_SHARE
+
     def _choose_least_um(self) -> float:
         """The feed before which no free run ends the hole: through the work, and past the worn cone as it is believed.
 
@@ -120,7 +126,7 @@ class HoleEnd:
     def _at_the_end(self, free: bool) -> Ending:
         """The way was found free; or the room is used up, and it counts whether the cone is known to have passed."""
         through, room_enough = self._hole.through, self._least_um <= self._most_um
-        if not free and room_enough and through.pierced_um is None and through.share > WHOLE_SHARE:
+        if not free and room_enough and self.whole:
             return Ending("failed", f"{Cause.NO_BREAKTHROUGH.value}: is the work thicker than the job says?")
         if free or through.share <= max(SPENT_SHARE, self._rig.flank_share):
             return Ending("through")

@@ -16,10 +16,11 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from contextlib import closing, contextmanager
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
+from sys import intern
 from typing import Any
 
 from controller.core import events
@@ -314,8 +315,8 @@ def read_aside(run: Path) -> bytes | None:
         return bytes(row[0]) if row else None
 
 
-def read_journal(run: Path) -> RunRecord:
-    """Read the journal of a run, whether the run ended, crashed or goes on.
+def read_journal(run: Path, *, without: Collection[str] = ()) -> RunRecord:
+    """Read the journal of a run, whether the run ended, crashed or goes on; kinds of event named in `without` left out.
 
     Raises:
         JournalError: No readable journal in that folder.
@@ -329,7 +330,7 @@ def read_journal(run: Path) -> RunRecord:
         return RunRecord(
             start=StartRecord.model_validate_json(start),
             planned=tuple(PlacedHole(*row) for row in connection.execute(_PLANNED)),
-            events=tuple(_event(*row) for row in connection.execute(_EVENTS)),
+            events=tuple(_event(*row) for row in connection.execute(_EVENTS, (json.dumps([*without]),))),
             true_tips=tuple(TrueTip(*row) for row in connection.execute(_TIPS)),
             true_holes=tuple(_true_hole(*row) for row in truths),
             gauged=tuple(GaugedHole(*row) for row in connection.execute(_GAUGED)),
@@ -343,7 +344,7 @@ def _true_hole(hole: int, entry_mm: float, exit_mm: float, full_mm: float, throu
 
 
 _PLANNED = "SELECT hole, x_mm, y_mm FROM planned ORDER BY rank"
-_EVENTS = "SELECT time_s, kind, fields FROM event ORDER BY seq"
+_EVENTS = """SELECT time_s, kind, fields FROM event WHERE kind NOT IN (SELECT value FROM json_each(?)) ORDER BY seq"""
 _TIPS = "SELECT time_s, tip_length_mm FROM true_tip ORDER BY seq"
 _GAUGED = "SELECT hole, diameter_mm, u_mm, rod_mm, when_utc FROM gauged ORDER BY seq"
 
@@ -395,6 +396,8 @@ def _event(time_s: float, kind: str, packed: str) -> Event:
     if shape is None:
         raise TypeError(f"unknown kind of event {kind!r}")
     named: dict[str, Any] = json.loads(packed)
+    # Words are few and come again and again: one of each is kept.
+    named = {name: intern(held) if isinstance(held, str) else held for name, held in named.items()}
     tupled = {name: tuple(map(_part, held)) if isinstance(held, list) else held for name, held in named.items()}
     if {field.name for field in fields(shape)} != {"time_s", *tupled}:
         raise TypeError(f"the fields of a {kind} don't match this version")

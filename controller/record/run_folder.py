@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Final
 
 from controller.record.holes import write_gauged, write_tables
 from controller.record.journal import read_journal
 from controller.record.report import write_report
 from controller.record.summary import Summary, summarise, write_summary
+
+# Kinds of event that neither tables nor summary nor report look at, and most of a long job's.
+UNREPORTED: Final = ("PhaseChanged", "Said", "ShortBegan", "Checkpoint", "Proven", "BrokeThrough")
 
 
 class RunFolderError(Exception):
@@ -42,7 +46,7 @@ def complete_run_folder(run: Path) -> Summary:
         JournalError: No readable journal in that folder.
         RunFolderError: The disk does not take them.
     """
-    record = read_journal(run)
+    record = read_journal(run, without=UNREPORTED)
     summary = summarise(record)
     try:
         write_tables(run, record)

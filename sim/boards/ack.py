@@ -95,6 +95,7 @@ class AckBoard(MotionBoard):
         self._forget()
         self.drive.lock(False)
         self.drive.turn(0.0)
+        self.deaf_until_s = self.now_s + self.timing.boot_s
         self.start(self._main())
 
     def build_without_idle_lock(self, idle_off_s: float) -> None:

@@ -87,6 +87,7 @@ class MotionBoard(ABC):
 
     Attributes:
         now_s: Machine time.
+        deaf_until_s: Until then what comes goes to the boot-loader, which answers nothing.
     """
 
     def __init__(self, uart: Uart, planner: Planner, drive: Drive) -> None:
@@ -94,6 +95,7 @@ class MotionBoard(ABC):
         self.planner = planner
         self.drive = drive
         self.now_s = 0.0
+        self.deaf_until_s = 0.0
         self._loop: Program | None = None
         self._wait: Wait | None = None
 
@@ -120,7 +122,9 @@ class MotionBoard(ABC):
             self.now_s = max(self.now_s, at_s)
             self.planner.run(self.now_s)
             if self.uart.next_arrival_s <= self.now_s:
-                self._byte(self.uart.take())
+                byte = self.uart.take()
+                if self.now_s >= self.deaf_until_s:
+                    self._byte(byte)
             self._own(self.now_s)
             self._go_on()
         self.now_s = to_s

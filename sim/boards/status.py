@@ -64,6 +64,7 @@ class StatusBoard(MotionBoard):
         self.uart.cut()
         self._zero = self.planner.steps
         self._alarm = self.settings.on(22)
+        self.deaf_until_s = self.now_s + self.timing.boot_s
         self._restart(self.timing.boot_s)
 
     def _restart(self, after_s: float) -> None:

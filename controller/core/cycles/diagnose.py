@@ -10,6 +10,17 @@ from controller.core.rig import Bench, Cycle
 from controller.core.window import METAL_V
 
 
+def why_still_metal(rig: Bench, volts: float, where: str) -> Cycle[Trip]:
+    """What is to be told of a tip that still reads metal once it was lifted off; in probe, with the feed on.
+
+    What opens further up is water that conducts like metal; what does not is a wire.
+    """
+    yield from release(rig)
+    rig.enter(Trigger.TOUCHED)
+    why = yield from why_closed(rig, volts, where)
+    return trip(Cause.TOO_WET, f"{volts:.2f} V {where}") if why.cause == Cause.SENSING_CLOSED else why
+
+
 def why_closed(rig: Bench, volts: float, where: str) -> Cycle[Trip]:
     """What is to be told of a reading of so many volts `where`; raises nothing. From idle to idle at the top.
 

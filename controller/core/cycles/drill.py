@@ -411,9 +411,10 @@ class Drilling:
         hole.taken_up(zero_um, max(hole.deepest_um - FREE_RUN_UM, zero_um))
 
     def _failed(self, how: str) -> Ending:
-        """A hole that is given up; beyond the far face it is what lies there that is in the way."""
+        """A hole that is given up; beyond the far face, once it came out, it is what lies there that is in the way."""
         if self.hole.feed_um > self._rig.pierce_um:
-            return Ending("failed", f"{Cause.STRUCK_BEHIND.value}: {how}")
+            cause = Cause.NO_BREAKTHROUGH if self._end.whole else Cause.STRUCK_BEHIND
+            return Ending("failed", f"{cause.value}: {how}")
         return Ending("failed", how)
 
     def _look_again(self) -> Cycle[None]:

@@ -73,7 +73,8 @@ def feel(rig: Rig, numbers: Sequence[int]) -> Cycle[list[int]]:
         hole = _hole(rig, number)
         rig.say(f"Feeling whether hole {number} is open")
         yield from travel(rig, hole.x_mm, hole.y_mm)
-        if not (yield from _enter(rig, hole)):
+        met_mm = yield from _enter(rig, hole)
+        if met_mm is not None and met_mm < rig.given.job.work.thickness_mm:
             shut.append(number)
         yield from release(rig)
         rig.enter(Trigger.TOUCHED)
@@ -117,19 +118,30 @@ def _off_um(rig: Rig, number: int) -> Cycle[str]:
     hole = _hole(rig, number)
     rig.say(f"Feeling hole {number} from inside")
     yield from travel(rig, hole.x_mm, hole.y_mm)
-    entered = yield from _enter(rig, hole)
-    off = (yield from _middle(rig, hole)) if entered else f"the tip does not go into hole {number}"
+    met_mm = yield from _enter(rig, hole)
+    off = ""
+    if met_mm is None:
+        off = yield from _middle(rig, hole)
+    elif met_mm < rig.given.job.work.thickness_mm:
+        off = f"the tip does not go into hole {number}"
+    else:
+        # It went in, so the work is where it was, as far as can be told.
+        rig.say(f"Something lies {met_mm - rig.given.job.work.thickness_mm:.2f} mm behind hole {number}")
     yield from release(rig)
     rig.enter(Trigger.TOUCHED)
     yield from rise(rig)
     return off
 
 
-def _enter(rig: Rig, hole: PlannedHole) -> Cycle[bool]:
-    """Down into the hole on the sensing path, half through and past the worn cone; ends in probe."""
+def _enter(rig: Rig, hole: PlannedHole) -> Cycle[float | None]:
+    """Down into the hole on the sensing path, half through and past the worn cone; ends in probe.
+
+    Returns:
+        How far below the face it met metal (mm); None when nothing was in the way.
+    """
     given, electrode = rig.given, rig.electrode
     if rig.surface is None:
-        return True
+        return None
     face_mm = rig.surface.at_mm(hole.x_mm, hole.y_mm) + electrode.tip_mm
     yield from lower(rig, (face_mm + ABOVE_MM) * UM_PER_MM)
     rig.enter(Trigger.TOUCH)
@@ -143,7 +155,9 @@ def _enter(rig: Rig, hole: PlannedHole) -> Cycle[bool]:
         yield slide.forward(TOUCH_SPEED_UM_S * rig.tick_s, rig.sense.seen.queued)
         low = low + 1 if rig.sense.seen.samples and rig.sense.pin_v() < METAL_V else 0
     yield from drain(rig)
-    return (yield from reading_v(rig)) >= METAL_V
+    if (yield from reading_v(rig)) >= METAL_V:
+        return None
+    return slide.axis_um / UM_PER_MM - ABOVE_MM
 
 
 def _middle(rig: Rig, hole: PlannedHole) -> Cycle[str]:

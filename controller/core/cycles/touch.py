@@ -15,7 +15,7 @@ from typing import Final
 
 from controller.core.causes import Cause, trip
 from controller.core.cycles.contacts import OPEN_V, prove, reading_v, release
-from controller.core.cycles.diagnose import why_closed
+from controller.core.cycles.diagnose import why_closed, why_still_metal
 from controller.core.cycles.wait import drain, pause
 from controller.core.events import Touched
 from controller.core.fits import FitError, fit_line
@@ -164,7 +164,8 @@ def touch_again(rig: Bench, slide: Slide) -> Cycle[tuple[float, bool]]:
     yield from drain(rig)
     yield from pause(rig, 0.05)
     if rig.sense.seen.samples and rig.sense.pin_v() < METAL_V:
-        raise trip(Cause.TOO_WET, f"{rig.sense.pin_v():.2f} V with the tip lifted by {BACK_OFF_UM:.0f} µm")
+        where = f"with the tip lifted by {BACK_OFF_UM:.0f} µm"
+        raise (yield from why_still_metal(rig, rig.sense.pin_v(), where))
     yield slide.take_up(TOUCH_SPEED_UM_S)
     trace: list[tuple[float, float]] = []
     if not (yield from descend(rig, slide, SLOW_UM_S, slide.axis_um + 4.0 * BACK_OFF_UM, trace)):
