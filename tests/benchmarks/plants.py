@@ -32,6 +32,7 @@ from controller.settings.load import load_job, load_machine
 from sim.notebook import Notebook
 from sim.rehearsal import Rehearsal
 from tests.benchmarks.draw import Drawn, draw
+from tests.benchmarks.driven_on import LARGER_UM, DrivenOn
 from tests.benchmarks.drop_outs import DropOutWatch, Loss
 from tests.benchmarks.score import STEP_TICKS, TECHNOLOGY, Case, GapWatch, Score, score_electrode, score_holes
 from tests.benchmarks.spy import Onlooker, Spied
@@ -64,6 +65,8 @@ class PlantScore:
     measurements: int = 0
     hot_openings: int = 0
     crashes: int = 0
+    looked_at: int = 0
+    ended_well: int = 0
 
     @property
     def good(self) -> bool:
@@ -106,7 +109,8 @@ def rehearse_plant(drawn: Drawn, holes: int, onlookers: Sequence[Onlooker] = ())
     rehearsal = Rehearsal(spied, machine, job, plan, drawn.plant, drawn.seed, notebook, watch=GapWatch(score, tick_s))
     truth = rehearsal.virtual.truth
     losses = DropOutWatch(truth, tick_s)
-    spied.onlookers.append(losses)
+    driven = DrivenOn(truth, drawn.plant, drawn.seed)
+    spied.onlookers += [losses, driven]
     longest_s = LONGEST_REST_S + LONGEST_HOLE_S * len(plan.holes)
     while rehearsal.time_s < longest_s and rehearsal.step(STEP_TICKS):
         pass
@@ -116,6 +120,7 @@ def rehearse_plant(drawn: Drawn, holes: int, onlookers: Sequence[Onlooker] = ())
     score_holes(score, job, notebook)
     score_electrode(score, notebook)
     found = PlantScore(drawn, score, losses.loss, hot_openings=truth.hot_openings, crashes=truth.crashes)
+    found.looked_at, found.ended_well = driven.looked_at, driven.ended_well
     _count(found, notebook.events)
     return found
 
@@ -159,7 +164,18 @@ def _count(found: PlantScore, events: Sequence[Event]) -> None:
 
 def table(found: Sequence[PlantScore], title: str) -> Table:
     """One plant a row, the worst first."""
-    heads = ("no", "outcome", "calls", "full size", "s a hole", "true shorts", "rungs 1·2·3·4·5", "lost", "measuring")
+    heads = (
+        "no",
+        "outcome",
+        "calls",
+        "full size",
+        "ended well",
+        "s a hole",
+        "true shorts",
+        "rungs 1·2·3·4·5",
+        "lost",
+        "measuring",
+    )
     shown = Table(*heads, "why", title=title, show_lines=True)
     for one in sorted(found, key=lambda each: each.badness):
         score = one.score
@@ -168,6 +184,7 @@ def table(found: Sequence[PlantScore], title: str) -> Table:
             f"{score.outcome} {score.finished}/{score.holes}",
             str(score.rescues),
             f"{one.full_share:.1%}",
+            f"{one.ended_well}/{one.looked_at}",
             f"{one.hole_s:.0f}",
             str(score.shorts),
             "·".join(str(one.rungs[rung]) for rung in range(1, OPERATOR_RUNG + 1)),
@@ -203,6 +220,10 @@ def totals(found: Sequence[PlantScore]) -> Iterator[tuple[str, str, str, str, bo
     holes = sum(one.score.holes for one in found)
     full = sum(one.score.full_size for one in found) / holes
     yield "full-size exits, of all holes planned", "≥ 97 %", "≥ 99.5 %", f"{full:.2%} of {holes}", full >= 0.97
+    looked_at = sum(one.looked_at for one in found) or 1
+    well = sum(one.ended_well for one in found) / looked_at
+    what = f"would get no more than {LARGER_UM / 1000.0:g} mm larger, driven on"
+    yield what, "–", "–", f"{well:.2%} of {looked_at} looked at", True
     erode_s = sum(one.loss.erode_s for one in found) or 1.0
     lost = sum(one.loss.lost_s + one.loss.held_s for one in found) / erode_s
     largest = max(one.loss.share for one in found)
