@@ -49,10 +49,12 @@ class Tally:
     """Errors of one quantity with their expanded uncertainties."""
 
     errors: list[float] = field(default_factory=list)
+    stated: list[float] = field(default_factory=list)
     inside: list[bool] = field(default_factory=list)
 
     def take(self, error: float, u: float) -> None:
         self.errors.append(abs(error))
+        self.stated.append(u)
         self.inside.append(abs(error) <= 2.0 * u)
 
 
@@ -189,18 +191,25 @@ def measure(count: int, seed: int, tell: Callable[[str], None]) -> dict[str, Tal
     return tallies
 
 
+def _rms(figures: list[float]) -> float:
+    return math.sqrt(sum(figure * figure for figure in figures) / len(figures))
+
+
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--setups", type=int, default=200)
     asked = parser.parse_args()
     tallies = measure(asked.setups, asked.seed, print)
-    print(f"{'':26}{'n':>5}{'median':>9}{'99 %':>9}{'worst':>9}{'inside k = 2':>14}")
+    print(f"{'':26}{'n':>5}{'median':>9}{'99 %':>9}{'worst':>9}{'rms':>9}{'stated u':>10}{'inside k = 2':>14}")
     for name, tally in tallies.items():
         errors = sorted(1e3 * error for error in tally.errors)
         high = errors[min(int(0.99 * len(errors)), len(errors) - 1)]
         share = sum(tally.inside) / len(tally.inside)
-        print(f"{name:26}{len(errors):>5}{median(errors):>7.1f} µm{high:>6.1f} µm{errors[-1]:>6.1f} µm{share:>12.1%}")
+        print(
+            f"{name:26}{len(errors):>5}{median(errors):>7.1f} µm{high:>6.1f} µm{errors[-1]:>6.1f} µm"
+            f"{_rms(errors):>6.1f} µm{1e3 * _rms(tally.stated):>7.1f} µm{share:>12.1%}"
+        )
 
 
 if __name__ == "__main__":
