@@ -112,10 +112,13 @@ def assignment(
     technology_file = resolve(job.job.technology, job_file, "technology")
     technology = load_technology(technology_file)
     belief = _belief(job, machine, technology, rehearsed, first_articles)
-    located = located_frame(job, machine, rehearsed=rehearsed)
-    if located is not None:
-        machine = machine.model_copy(update={"work_place": located.work_place(machine.work_place)})
-    plan = _plan(job, machine, technology, belief.overcut)
+    try:
+        located = located_frame(job, machine, rehearsed=rehearsed)
+        if located is not None:
+            machine = machine.model_copy(update={"work_place": located.work_place(machine.work_place)})
+        plan = _plan(job, machine, technology, belief.overcut)
+    except PlanRefused as refused:
+        raise refused.of(str(job_file)) from refused
     return Assignment(
         job_file, machine_file, technology_file, job, machine, technology, plan, belief, calibration, located
     )

@@ -9,6 +9,7 @@ from __future__ import annotations
 import gzip
 import json
 import struct
+import zlib
 from collections.abc import Iterable, Iterator
 from dataclasses import asdict
 from pathlib import Path
@@ -81,7 +82,7 @@ class Capture:
         try:
             content = self._path.read_bytes()
             content = gzip.decompress(content) if content.startswith(GZIP_MAGIC) else content
-        except (OSError, EOFError) as error:
+        except (OSError, EOFError, zlib.error) as error:
             why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
             raise CaptureError(
                 f"{self._path}: can't be read ({why}); name a capture or the folder of its run"

@@ -23,6 +23,10 @@ class PlanRefused(Exception):
         self.problems = tuple(problems)
         super().__init__("\n".join(self.problems))
 
+    def of(self, job_file: str) -> PlanRefused:
+        """The same, each reason with the job's file in front."""
+        return PlanRefused([f"{job_file}: {problem}" for problem in self.problems])
+
 
 def build_plan(job: Job, machine: Machine) -> Plan:
     """Holes in travel order and touch points, both in the machine frame; raises PlanRefused with every reason."""
