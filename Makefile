@@ -47,6 +47,7 @@ campaign: $(STAMP)
 	@$(BIN)/python -m tests.campaign.campaign --runs $(RUNS) --wires $(WIRES) --seed $(SEED)
 
 kills: $(STAMP)
+	@$(BIN)/python -m tests.campaign.power_cuts
 	@$(BIN)/python -m tests.campaign.kills --kills $(KILLS) --seed $(SEED) --sigkill
 	@$(BIN)/python -m tests.campaign.kills --kills $(KILLS) --seed $(SEED)
 

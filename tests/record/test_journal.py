@@ -22,9 +22,8 @@ from controller.record.journal import (
     read_aside,
     read_journal,
 )
+from tests.campaign.power_cuts import WAL_NAME, cut_short, lost, written
 from tests.record.made_up import START, STOP, MadeUpRun, places
-
-WAL_NAME = f"{JOURNAL_NAME}-wal"
 
 SHAPES = sorted(
     (
@@ -166,33 +165,14 @@ def test_a_folder_takes_one_journal_only(tmp_path: Path) -> None:
 # -- power cuts, second writers, disks that take nothing --------------------------------------------------------------
 
 
-def _cut_short(source: Path, into: Path, wal_bytes: int) -> Path:
-    """A copy of a journal as a power cut leaves it: the write-ahead file ends after so many bytes."""
-    into.mkdir(exist_ok=True)
-    (into / JOURNAL_NAME).write_bytes((source / JOURNAL_NAME).read_bytes())
-    wal = (source / WAL_NAME).read_bytes()[:wal_bytes]
-    (into / WAL_NAME).write_bytes(wal)
-    (into / f"{JOURNAL_NAME}-shm").unlink(missing_ok=True)
-    return into
-
-
 def test_a_power_cut_at_any_byte_of_the_last_pages_loses_nothing_that_was_committed(tmp_path: Path) -> None:
-    """Cut at every byte around every frame's edges and at many between: what was reported by then is there."""
-    run, into = tmp_path / "run", tmp_path / "cut"
-    run.mkdir()
-    journal = Journal(run, START, places(3))
-    reported: list[tuple[int, int]] = []  # size of the write-ahead file after a commit, and events on record by then
-    for number in range(6):
-        for _ in range(5):
-            journal.append(Said(float(number), "something to be remembered " * 8))
-        journal.commit()
-        reported.append(((run / WAL_NAME).stat().st_size, 5 * (number + 1)))
-    whole, first = reported[-1][0], reported[-4][0]
+    """Cut at every byte around every frame's edges and at many between; `make kills` cuts at every byte there is."""
+    run = tmp_path / "run"
+    journal, reported = written(run)
+    first, whole = reported[2][0], reported[-1][0]
     edges = {edge + off for edge, _ in reported for off in range(-3, 4)}
-    for cut in sorted({*range(first, whole, 97), *(edge for edge in edges if first <= edge <= whole), whole}):
-        kept = len(read_journal(_cut_short(run, into, cut)).events)
-        assert kept >= max(events for size, events in reported if size <= cut)
-        assert kept % 5 == 0, "half a transaction"
+    cuts = sorted({*range(first, whole, 97), *(edge for edge in edges if first <= edge <= whole), whole})
+    assert lost(run, tmp_path / "cut", reported, cuts) == []
     journal.close(None)
 
 
@@ -206,7 +186,7 @@ def test_a_torn_tail_is_no_trouble_either(tmp_path: Path) -> None:
     kept = (run / WAL_NAME).stat().st_size
     journal.append(Said(2.0, "lost"))
     journal.commit()
-    _cut_short(run, into, 10**9)
+    cut_short(run, into, 10**9)
     for rubbish in (b"\0", b"\xa5"):
         wal = (run / WAL_NAME).read_bytes()
         (into / WAL_NAME).write_bytes(wal[: kept + 30] + rubbish * (len(wal) - kept - 30))
@@ -269,7 +249,7 @@ def test_reading_changes_nothing_in_the_folder_not_even_what_a_crash_left(tmp_pa
     journal = Journal(run, START, places(2))
     journal.append(Said(1.0, "kept"))
     journal.commit()
-    left = _cut_short(run, tmp_path / "left", 10**9)
+    left = cut_short(run, tmp_path / "left", 10**9)
     before = {path.name: path.read_bytes() for path in left.iterdir()}
     assert len(read_journal(left).events) == 1
     after = {path.name: path.read_bytes() for path in left.iterdir() if not path.name.endswith("-shm")}
