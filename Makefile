@@ -50,6 +50,7 @@ kills: $(STAMP)
 	@$(BIN)/python -m tests.campaign.power_cuts
 	@$(BIN)/python -m tests.campaign.kills --kills $(KILLS) --seed $(SEED) --sigkill
 	@$(BIN)/python -m tests.campaign.kills --kills $(KILLS) --seed $(SEED)
+	@$(BIN)/python -m tests.campaign.wire_kills --kills 30 --seed $(SEED)
 
 # Long benchmarks run on the compiled build: the same bytes, sooner. Only the tests come from here, by a link.
 BENCH = PYTHONPATH=build/bench $(COMPILED)/bin/python -P -m tests.benchmarks
