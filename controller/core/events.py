@@ -98,11 +98,14 @@ class PlayFound(Event):
 
 @dataclass(slots=True, frozen=True)
 class SurfaceMapped(Event):
-    """Work surface plane z = a + b·x + c·y in machine mm, with the largest residual and the standard uncertainty."""
+    """Work surface z = a + b·x + c·y + twist·(x - x0)·(y - y0) in machine mm, its largest residual and uncertainty."""
 
     a_mm: float
     b: float
     c: float
+    twist: float
+    x0_mm: float
+    y0_mm: float
     largest_residual_mm: float
     u_mm: float
 

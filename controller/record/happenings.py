@@ -59,7 +59,11 @@ def _tell(_event: Event) -> tuple[str, bool] | None:
 @_tell.register
 def _(event: SurfaceMapped) -> tuple[str, bool]:
     tilt_um = UM_PER_MM * 100.0 * hypot(event.b, event.c)
-    words = f"Work surface mapped: tilt {tilt_um:.0f} µm over 100 mm, known to ± {UM_PER_MM * event.u_mm:.0f} µm"
+    # A square of 100 mm with this twist has one corner so far out of the plane of the other three.
+    twisted = f", twisted by {UM_PER_MM * 1e4 * abs(event.twist):.0f} µm" if event.twist else ""
+    words = (
+        f"Work surface mapped: tilt {tilt_um:.0f} µm over 100 mm{twisted}, known to ± {UM_PER_MM * event.u_mm:.0f} µm"
+    )
     return words, False
 
 

@@ -37,6 +37,29 @@ def test_many_touches_agree_with_least_squares() -> None:
     assert surface.largest_residual_mm == pytest.approx(float(np.abs(heights - matrix @ expected).max()))
 
 
+def test_a_twisted_plate_is_mapped_as_it_is() -> None:
+    """Four corners not in a plane, and a middle: the bilinear least-squares map; reference: numpy.linalg.lstsq."""
+    rng = np.random.default_rng(4)
+    places = [(0.0, 0.0), (100.0, 0.0), (100.0, 80.0), (0.0, 80.0), (60.0, 30.0), (20.0, 50.0)]
+    points = [(x, y, -60.0 + 0.002 * x + 4e-5 * x * y + float(rng.normal(0.0, 0.003))) for x, y in places]
+    surface = fit_surface(points, 0.005)
+    matrix = np.array([[1.0, x, y, x * y] for x, y, _ in points])
+    heights = np.array([z for _, _, z in points])
+    expected = np.linalg.lstsq(matrix, heights, rcond=None)[0]
+    assert surface.twist == pytest.approx(float(expected[3]), rel=1e-6)
+    for x, y in ((10.0, 10.0), (90.0, 70.0), (50.0, 40.0)):
+        assert surface.at_mm(x, y) == pytest.approx(float(np.dot(expected, [1.0, x, y, x * y])), abs=1e-9)
+    assert surface.largest_residual_mm == pytest.approx(float(np.abs(heights - matrix @ expected).max()), abs=1e-9)
+
+
+def test_a_twist_within_the_noise_of_the_touches_is_none() -> None:
+    """Four touches off a plane by no more than they scatter give a plane; so do four in a cross, which show none."""
+    square = [(0.0, 0.0, -60.0), (100.0, 0.0, -60.004), (100.0, 80.0, -60.0), (0.0, 80.0, -60.004)]
+    assert fit_surface(square, 0.005).twist == 0.0
+    cross = [(50.0, 0.0, -60.0), (50.0, 80.0, -60.1), (0.0, 40.0, -60.0), (100.0, 40.0, -60.1)]
+    assert fit_surface(cross, 0.005).twist == 0.0
+
+
 def test_a_bow_that_shows_makes_the_face_less_sure() -> None:
     """Touches that don't lie in a plane widen the uncertainty to about how far they miss it."""
     places = [(float(x), float(y)) for x in (0, 50, 100) for y in (0, 40, 80)]

@@ -74,7 +74,7 @@ class MadeUpRun:
         self.events.append(RunEnded(self.time_s, "complete", ""))
 
     def _start(self) -> Iterator[Event]:
-        yield SurfaceMapped(50.0, -60.0, 0.001, -0.0005, 0.004, 0.006)
+        yield SurfaceMapped(50.0, -60.0, 0.001, -0.0005, 0.0, 0.0, 0.0, 0.004, 0.006)
         yield from self._measure(0, 2.0)
 
     def _measure(self, hole: int, predicted_u_mm: float) -> Iterator[Event]:

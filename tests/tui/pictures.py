@@ -89,7 +89,7 @@ def bare(holes: list[PlacedHole] | None = None) -> RunPicture:
 def eroding(holes: list[PlacedHole] | None = None) -> RunPicture:
     """A run in the middle of a hole, with a failed and an undersize one behind it."""
     picture = bare(holes)
-    picture.hear(SurfaceMapped(60.0, -60.0, 0.001, 0.002, 0.004, 0.006))
+    picture.hear(SurfaceMapped(60.0, -60.0, 0.001, 0.002, 0.0, 0.0, 0.0, 0.004, 0.006))
     for number in range(1, HOLE):
         outcome, reason = {23: ("undersize", "the room was used up"), 41: ("failed", "no deeper after 6 lifts")}.get(
             number, ("through", "")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import astuple
 from math import hypot
 from typing import Final
 
@@ -127,4 +128,4 @@ def map_surface(rig: Rig) -> Cycle[None]:
         yield from rise(rig)
     surface = fit_surface(points, TOUCH_U_MM)
     rig.surface = surface
-    rig.tell(SurfaceMapped(rig.now_s, surface.a_mm, surface.b, surface.c, surface.largest_residual_mm, surface.u_mm))
+    rig.tell(SurfaceMapped(rig.now_s, *astuple(surface)))

@@ -211,7 +211,9 @@ def _step_um(rig: Rig, axis: int) -> float:
 def _wall(rig: Rig, home_um: list[float], axis: int, step_um: float) -> Cycle[float | None]:
     """Sideways step by step until metal is sensed, then back to the middle; where that was (µm), None for nowhere."""
     given = rig.given
-    most_um = 2.0 * _most_room_um(rig) + given.machine.axes.backlash_um[axis] + BEYOND_UM
+    # A cone longer than the room below lets no full diameter into the hole: the wall is further by up to its radius.
+    needle_um = 0.5 * given.job.electrode.diameter_mm * UM_PER_MM
+    most_um = 2.0 * _most_room_um(rig) + needle_um + given.machine.axes.backlash_um[axis] + BEYOND_UM
     at_um = list(home_um)
     z_um = (rig.locks.sent or (0.0, 0.0, rig.sense.seen.z_um))[2]
     met: float | None = None

@@ -92,7 +92,7 @@ def _judge_surface(rig: Rig, before: Standing) -> None:
     was, now = before.surface, rig.surface
     if was is None or now is None:
         return
-    face = Surface(was.a_mm, was.b, was.c, was.largest_residual_mm, was.u_mm)
+    face = Surface(was.a_mm, was.b, was.c, was.twist, was.x0_mm, was.y0_mm, was.largest_residual_mm, was.u_mm)
     holes = rig.given.plan.holes
     off_mm = max((now.at_mm(at.x_mm, at.y_mm) - face.at_mm(at.x_mm, at.y_mm) for at in holes), key=abs)
     if abs(off_mm) > SURE * hypot(was.u_mm, now.u_mm):
