@@ -403,6 +403,10 @@ def _snap(by_um: float, *, flat: bool) -> Deed:
     return lambda site: site.plant.shorten_electrode(by_um, flat=flat)
 
 
+def _rod_held(stuck: bool) -> Deed:
+    return lambda site: site.plant.hold_electrode(stuck)
+
+
 def _plate_grounded(grounded: bool) -> Deed:
     def deed(site: Site) -> None:
         site.plant.plate_grounded = grounded
@@ -473,6 +477,7 @@ FAULTS: dict[str, Fault] = {
     "electrode-broken": Fault(_snap(BROKEN_UM, flat=True), when=lambda site: site.sparking),
     "electrode-slipped": Fault(_snap(SLIPPED_UM, flat=False), when=lambda site: site.sparking),
     "electrode-misplaced": Fault(_snap(MISPLACED_UM, flat=False), _snap(-MISPLACED_UM, flat=False)),
+    "electrode-exhausted": Fault(_rod_held(True), _rod_held(False)),
     "plate-not-grounded": Fault(_plate_grounded(False), _plate_grounded(True)),
     "plate-dirty": Fault(_plate_scatter(CHIPS_UM), _plate_scatter(None)),
     "work-missing": Fault(_raise_work(-FAR_UM), _raise_work(FAR_UM)),

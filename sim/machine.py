@@ -213,6 +213,10 @@ class VirtualMachine:
         self._electrode.shorten(by_um, flat=flat)
         self._erosion.start_over()
 
+    def hold_electrode(self, stuck: bool) -> None:
+        """The stick can't be pushed out any further: it is at its end, or jams in the holder."""
+        self._stick.stuck = stuck
+
     def dirty_plate(self, scatter_um: float | None) -> None:
         """Touches on the reference plate scatter by this much; None for what is usual."""
         self._scatter_um = self._plant.plate.touch_scatter_um if scatter_um is None else scatter_um

@@ -14,6 +14,10 @@ class Stick:
         new_mm: Length of a new stick.
         grip_mm: What the holder needs to hold on to.
         least_mm: The least that must stand out for work to be possible.
+
+    Attributes:
+        renewed: Sticks put in since.
+        stuck: A fault: what is held can't be pushed out any further, until another stick is put in.
     """
 
     def __init__(self, electrode: ElectrodeTruth, new_mm: float, grip_mm: float, least_mm: float) -> None:
@@ -23,6 +27,7 @@ class Stick:
         self._least_um = least_mm * UM_PER_MM
         self._held_um = self._new_um - electrode.length_um
         self.renewed = 0
+        self.stuck = False
 
     @property
     def stock_mm(self) -> float:
@@ -31,6 +36,8 @@ class Stick:
 
     def advance(self, protrusion_mm: float) -> None:
         """Let the stick stand out by `protrusion_mm`, or by what there is; a stick too short is renewed."""
+        if self.stuck:
+            return
         out_um = self.electrode.length_um
         possible_um = out_um + self._held_um - self._grip_um
         if possible_um < self._least_um:
@@ -44,5 +51,6 @@ class Stick:
         """Put in a new stick."""
         out_um = min(protrusion_mm * UM_PER_MM, self._new_um - self._grip_um)
         self.electrode.renew(out_um)
+        self.stuck = False
         self._held_um = self._new_um - out_um
         self.renewed += 1

@@ -285,9 +285,9 @@ CONDITIONS: Final[tuple[Condition, ...]] = (
     ),
     Condition(
         "electrode",
-        "exhausted, or worn to a needle",
-        "",
-        "its length, measured and predicted",
+        "exhausted, jammed in its holder, or worn to a needle",
+        "electrode-exhausted",
+        "its length, measured and predicted; a push that did not lengthen it",
         (C.ELECTRODE_EXHAUSTED, C.ADVANCE),
         None,
         0.0,

@@ -64,9 +64,9 @@ def judge(done: Killed, events: list[Event], given: Assignment) -> None:
         done.problems.append(f"not through: {wrong}")
     if any(isinstance(event, HoleDoubted) for event in events):
         done.problems.append("a hole was doubted")
-    last = events[-1]
-    if not (isinstance(last, RunEnded) and last.outcome == "complete"):
-        done.problems.append(f"ended {last}")
+    ends = [event for event in events if isinstance(event, RunEnded)]
+    if not ends or ends[-1].outcome != "complete":
+        done.problems.append(f"ended {events[-1]}")
 
 
 def judge_plant(done: Killed, rehearsal: Rehearsal, given: Assignment) -> None:

@@ -68,6 +68,17 @@ def test_the_prompt_says_how_hands_are_kept_safe_and_how_far_to_push() -> None:
     assert (truth.live, truth.sensing_on, truth.flow) == (False, False, False)
 
 
+def test_a_rod_that_can_not_be_pushed_out_any_further_is_replaced() -> None:
+    """Answered as done, and no longer than before: it is not asked to be pushed again, but for a new one."""
+    stage = standing_out(Stage(holes=3, machine_keys=SHORT_HOLDER), 22.05)
+    stage.virtual.hold_electrode(True)
+    stage.play()
+    assert [asked.topic for asked in stage.prompts][:2] == ["advance", "electrode-exhausted"]
+    assert stage.virtual.truth.sticks_used >= 1
+    assert stage.outcome == "complete"
+    check_orderly(stage)
+
+
 def exhausted_stage(*, operator: bool = True) -> Stage:
     """What is left of the rod stands out by hardly more than the least, and nothing is held back above the grip."""
     stage = Stage(

@@ -36,9 +36,12 @@ def reach_mm(rig: Rig) -> float:
 
     The shortest usable rod stands out by the holder's least protrusion; what it is longer is held.
     """
-    holder, rod = rig.machine.holder, rig.given.job.electrode
-    grip_mm = max(rod.min_length_mm - holder.min_protrusion_mm, 0.0)
-    return min(holder.protrusion_mm, rig.electrode.stock_mm - grip_mm)
+    return min(rig.machine.holder.protrusion_mm, rig.electrode.stock_mm - held_mm(rig))
+
+
+def held_mm(rig: Rig) -> float:
+    """How much of a rod the holder has to hold."""
+    return max(rig.given.job.electrode.min_length_mm - rig.machine.holder.min_protrusion_mm, 0.0)
 
 
 def advance(rig: Rig) -> Cycle[None]:
@@ -47,6 +50,7 @@ def advance(rig: Rig) -> Cycle[None]:
     job_rod = rig.given.job.electrode
     # A push by eye that gains less than its own error is none.
     by_eye_mm = 2.0 * holder.protrusion_u_mm
+    before_mm = electrode.tip_mm
     needle = needle_too_long(rig)
     exhausted = needle or reach_mm(rig) - electrode.tip_mm < by_eye_mm
     yield from rise_to_top(rig)
@@ -82,5 +86,10 @@ def advance(rig: Rig) -> Cycle[None]:
         rig.needle = False
     yield from measure(rig, doubt_mm=0.0)
     yield from check_place(rig)
+    if not exhausted and electrode.tip_mm - before_mm < 0.5 * min(by_eye_mm, to_mm - before_mm):
+        # It was to be pushed, and stands out no further: whatever is left above, there is nothing to be had of it.
+        rig.say("The rod did not come out any further")
+        electrode.stock_mm = min(electrode.stock_mm, electrode.tip_mm + held_mm(rig))
+        return
     rig.advances += 1
     rig.tell(ElectrodeAdvanced(rig.now_s, electrode.tip_mm, electrode.stock_mm, rig.advances))
