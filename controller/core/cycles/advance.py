@@ -84,7 +84,8 @@ def advance(rig: Rig) -> Cycle[None]:
         electrode.cone_mm, electrode.cone_u_mm = 0.0, guessed_cone_mm(rig.given)
         electrode.cones_seen = 0
         rig.needle = False
-    yield from measure(rig, doubt_mm=0.0)
+    # It may not have been done, or not have worked.
+    yield from measure(rig, doubt_mm=0.0, least_mm=before_mm)
     yield from check_place(rig)
     if not exhausted and electrode.tip_mm - before_mm < 0.5 * min(by_eye_mm, to_mm - before_mm):
         # It was to be pushed, and stands out no further: whatever is left above, there is nothing to be had of it.

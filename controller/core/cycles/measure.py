@@ -34,7 +34,9 @@ AGAIN_MM: Final = 2.0
 DIRTY_MM: Final = 0.04
 
 
-def measure(rig: Bench, *, from_here: bool = False, doubt_mm: float | None = None) -> Cycle[float]:
+def measure(
+    rig: Bench, *, from_here: bool = False, doubt_mm: float | None = None, least_mm: float | None = None
+) -> Cycle[float]:
     """Touch the reference plate, take in the tip length, go back to where it came from; returns what was measured.
 
     Raises Trip as `touch_down` does, and when the plate is dirty.
@@ -43,6 +45,7 @@ def measure(rig: Bench, *, from_here: bool = False, doubt_mm: float | None = Non
         rig: the bench.
         from_here: the whole way down at touch speed: nothing is believed of a rod that may be another one.
         doubt_mm: further than this from what was predicted, the plate is touched at two more places.
+        least_mm: the rod may be as short as this.
     """
     plate = rig.machine.reference_plate
     start_s = rig.now_s
@@ -56,6 +59,8 @@ def measure(rig: Bench, *, from_here: bool = False, doubt_mm: float | None = Non
     if not from_here:
         yield from lower(rig, (expected_mm + room_mm) * UM_PER_MM)
     deeper_mm = room_mm + WORN_MM
+    if least_mm is not None:
+        deeper_mm = max(deeper_mm, room_mm + predicted - least_mm)
     contact = yield from touch_down(rig, expected_mm * UM_PER_MM, deeper_mm * UM_PER_MM, REFERENCE_PLATE)
     sense_water(rig)
     tip_mm = contact.z_um / UM_PER_MM - plate.height_mm
