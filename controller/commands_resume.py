@@ -17,6 +17,7 @@ from controller.ending import EXIT, show_summary
 from controller.host.stop_signals import stop_signals
 from controller.host.typed import Typed, somebody_sits_at
 from controller.record.journal import Journal, RunRecord, read_aside, read_journal
+from controller.record.lock import wait_until_free
 from controller.record.summary import summarise, summary_json
 from controller.rehearsing import Order, completed, gauge_first_article, rehearse_into
 from controller.screen import AsJson, BadUsage, err, has_terminal, interruption, out
@@ -27,6 +28,9 @@ from controller.watchable import about
 from controller.workshop import expected_seconds
 from sim.aside import AsideError, taken_up
 from sim.settings import PlantSettings
+
+# The clerk of a run that was killed puts its folder in order before it lets go of it; so long at the most (s). Chosen.
+CLERK_S = 10.0
 
 
 def resume(
@@ -39,6 +43,8 @@ def resume(
     as_json: AsJson = False,
 ) -> None:
     """Go on with a run that ended early or broke off: reference, measure, compare, then the holes that are left."""
+    if run.is_dir():
+        wait_until_free(run, CLERK_S)
     record = read_journal(run)
     stands = where_it_stands(record, run)
     machine = refuse_changes(record.start, run)

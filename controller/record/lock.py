@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
+from time import monotonic, sleep
+from typing import Final
 
 try:
     import fcntl
@@ -11,6 +13,10 @@ except ImportError:  # a system without: nobody is kept out there
     HAS_LOCKS = False
 else:
     HAS_LOCKS = True
+
+
+# Between two looks whether a lock was given back (s). Chosen.
+LOOK_S: Final = 0.1
 
 
 class FolderLock:
@@ -42,3 +48,14 @@ class FolderLock:
             self._file = None
 
     close = release
+
+
+def wait_until_free(folder: Path, patience_s: float) -> bool:
+    """Wait until nobody holds the lock of a folder; False when somebody still does after `patience_s`."""
+    until_s = monotonic() + patience_s
+    while True:
+        lock = FolderLock(folder)
+        lock.release()
+        if lock.taken or monotonic() > until_s:
+            return lock.taken
+        sleep(LOOK_S)

@@ -6,6 +6,7 @@ import sqlite3
 from contextlib import closing
 from dataclasses import fields
 from pathlib import Path
+from threading import Timer
 
 import pytest
 from hypothesis import given
@@ -22,6 +23,7 @@ from controller.record.journal import (
     read_aside,
     read_journal,
 )
+from controller.record.lock import FolderLock, wait_until_free
 from tests.campaign.power_cuts import WAL_NAME, cut_short, lost, written
 from tests.record.made_up import START, STOP, MadeUpRun, places
 
@@ -267,3 +269,11 @@ def test_what_waits_is_not_written_when_a_journal_is_abandoned(tmp_path: Path) -
     assert [event.time_s for event in read_journal(tmp_path).events] == [1.0]
     assert read_aside(tmp_path) == b"machine"
     Journal.reopen(tmp_path).close(None)
+
+
+def test_who_waits_for_a_journal_gets_it_when_its_writer_is_done(tmp_path: Path) -> None:
+    """The clerk of a run that was killed may still be at it; a run that goes on is not waited for without end."""
+    held = FolderLock(tmp_path)
+    assert not wait_until_free(tmp_path, 0.0)
+    Timer(0.2, held.release).start()
+    assert wait_until_free(tmp_path, 10.0)
