@@ -20,6 +20,13 @@ from controller.core.observation import BoardState, Observation
 from sim.boards.ack import AckBoard
 from sim.boards.status import StatusBoard
 
+try:
+    import resource
+except ImportError:  # a system without
+    HAS_LIMITS = False
+else:
+    HAS_LIMITS = True
+
 if TYPE_CHECKING:
     from sim.machine import VirtualMachine
     from sim.wired import WiredMachine
@@ -56,6 +63,9 @@ FLOOD_UM, SEA_US_CM = 600.0, 50_000.0
 CHIPS_UM = 500.0
 # Drop-outs so much more often than usual. Chosen: away more than there.
 STORM_GAIN = 60.0
+# A disk counts as full for whatever goes beyond this in a file. Chosen: room for some lines of a log, none for a whole
+# machine put aside.
+FULL_BYTES = 65_536
 # Beside the plate's thickness: another one under it, or a thinner one; and room below that is not there (um). Chosen.
 THICKER, THINNER, NO_ROOM_UM = 12.0, 0.5, 250.0
 
@@ -438,6 +448,17 @@ def _host_stands_still(seconds: float) -> Deed:
     return lambda site: site.plant.alone(seconds)
 
 
+def _files_end_at(limit: int | None) -> Deed:
+    """No file of this process may grow beyond this (bytes): what a full disk does, to it alone. Not on every system."""
+
+    def deed(_site: Site) -> None:
+        if HAS_LIMITS:
+            _, most = resource.getrlimit(resource.RLIMIT_FSIZE)
+            resource.setrlimit(resource.RLIMIT_FSIZE, (most if limit is None else limit, most))
+
+    return deed
+
+
 KILL = getattr(signal, "SIGKILL", signal.SIGTERM)
 
 FAULTS: dict[str, Fault] = {
@@ -487,5 +508,6 @@ FAULTS: dict[str, Fault] = {
     "host-terminated": Fault(_signal(signal.SIGTERM), wires="rehearsal"),
     "host-freezes": Fault(_host_stands_still(FREEZE_S), when=lambda site: site.plant.contacts.live, wires="rehearsal"),
     "host-overruns": Fault(_host_stands_still(OVERRUN_S), wires="rehearsal"),
+    "disk-full": Fault(_files_end_at(FULL_BYTES), _files_end_at(None), wires="rehearsal"),
     "source-reversed": Fault(_source_reversed),
 }

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import shutil
+import subprocess
+import sys
+from collections import Counter
 from pathlib import Path
 from random import Random
 
 import pytest
 
+from controller.core.events import HoleFinished
 from controller.host.capture import Capture, CaptureError, head_bytes
 from controller.record.journal import JOURNAL_NAME, Journal, JournalError, read_aside, read_journal
 from sim.aside import AsideError, taken_up
+from tests.campaign.drill import SMALL_JOB
 from tests.record.made_up import START, MadeUpRun, places
 from tests.test_cli import gapwright, write_job
 
@@ -148,3 +153,19 @@ def test_a_folder_that_was_copied_goes_on_where_the_copy_was_made(tmp_path: Path
     shutil.copytree(run, copy)
     assert read_aside(copy) == b"aside"
     assert read_journal(copy).start == START
+
+
+def test_a_disk_that_fills_up_in_mid_run_loses_nothing_that_was_told(tmp_path: Path) -> None:
+    """The rehearsal ends with the fault's exit code and says why; with room again `resume` makes every hole once."""
+    job, run = tmp_path / "small.toml", tmp_path / "run"
+    job.write_text(SMALL_JOB.read_text("utf-8"), encoding="utf-8")
+    command = [sys.executable, "-m", "controller.cli"]
+    # A process of its own: what it may write is limited for all of it.
+    asked = ["rehearse", str(job), "--seed", "3", "--fault", "disk-full@hole:2+1s", "--speed", "25", "--out", str(run)]
+    ended = subprocess.run([*command, *asked], capture_output=True, text=True, check=False)
+    assert ended.returncode == 4, ended.stderr
+    assert "The record can't be written" in ended.stderr
+    done = subprocess.run([*command, "resume", str(run)], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    finished = Counter(event.hole for event in read_journal(run).events if isinstance(event, HoleFinished))
+    assert finished == {1: 1, 2: 1, 3: 1}

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from controller.core.causes import MEANINGS, Cause, Trip
+from controller.core.causes import trip as tripped
 from controller.core.commands import Command, Halt, Move, Output, Switch, Turn
 from controller.core.cycles.ask import EndRun
 from controller.core.cycles.stand_down import stand_down
@@ -121,6 +122,9 @@ class Conductor:
             out.commands.append(command)
             return
         out.events.append(CommandRefused(self._bench.now_s, repr(command), refusal))
+        if not self._sense.seen.contact_open and not self._locks.on[Output.SOURCE]:
+            # Closed by itself in this very tick, before its guard's time is up: no mistake of the program.
+            raise tripped(Cause.SOURCE_NOT_ISOLATED)
         raise RefusedTrip(
             Cause.PROGRAM,
             f"{MEANINGS[Cause.PROGRAM].words} (the interlocks refused {command!r}: {refusal})",

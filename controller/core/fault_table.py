@@ -86,11 +86,11 @@ CONDITIONS: Final[tuple[Condition, ...]] = (
         goes_on=True,
     ),
     Condition(
-        "board", "resets", "board-reset", "its banner, or no answer", (C.BOARD_LOST,), 0.6, 0.5, "axes referenced"
+        "board", "resets", "board-reset", "its banner, or no answer", (C.BOARD_LOST,), 0.7, 0.5, "axes referenced"
     ),
     Condition("board", "alarm or limit", "board-alarm", "it says so", (C.BOARD_ALARM,), 0.0, 0.0, "axes referenced"),
     Condition(
-        "board", "no reply, lost replies", "board-silent", "no answer", (C.BOARD_LOST,), 0.6, 0.5, "axes referenced"
+        "board", "no reply, lost replies", "board-silent", "no answer", (C.BOARD_LOST,), 0.7, 0.5, "axes referenced"
     ),
     Condition(
         "board",
@@ -332,7 +332,7 @@ CONDITIONS: Final[tuple[Condition, ...]] = (
         "reference plate not grounded",
         "plate-not-grounded",
         "nothing touched where the plate should be",
-        (C.NOTHING_AT_PLATE,),
+        (C.NOTHING_AT_PLATE, C.CONTACT_LOST),
         None,
         0.0,
         "plate touched",
@@ -410,7 +410,7 @@ CONDITIONS: Final[tuple[Condition, ...]] = (
     Condition(
         "host",
         "disk full, read-only",
-        "",
+        "disk-full",
         "a commit that fails; it is tried again while the run ends in order",
         (C.NO_RECORD,),
         5.0,

@@ -18,8 +18,8 @@ from controller.settings.units import UM_PER_MM
 # The approach begins so many standard uncertainties above where the face should be.
 UNSURE_TIMES: Final = 2.0
 # Known less well than this the tip is measured whatever it costs (mm): the way down, as far again past the face, has to
-# be over before the source has stood live without removal for too long (10 s, interfaces.md). Chosen: two thirds of it.
-UNSURE_MOST_MM: Final = 0.3
+# be over before the source has stood live without removal for too long (10 s, interfaces.md). Chosen: three quarters.
+UNSURE_MOST_MM: Final = 0.2
 # What a measurement is taken to cost at the most, before one was made (s). Chosen.
 FIRST_S: Final = 15.0
 # Looked ahead no further than this for the next measurement: chosen, beyond it the figure says "not soon".

@@ -20,8 +20,8 @@ from tests.campaign import wires
 from tests.campaign.drill import Drill, drill, small_job
 from tests.campaign.wires import WireTask, wire_drill
 
-# Faults that only commissioning looks for, and those that end this very process: they have drills of their own.
-ELSEWHERE = frozenset({"host-killed", "host-terminated", "source-reversed"})
+# Faults that only commissioning looks for, and those that befall this very process: they have drills of their own.
+ELSEWHERE = frozenset({"disk-full", "host-killed", "host-terminated", "source-reversed"})
 # A drill's job takes some 200 s; faults fall anywhere in it.
 LATEST_S = 180.0
 # Ticks that a reaction may take beyond its row's own time.

@@ -74,6 +74,9 @@ FRONT_SPEED_UM_S: Final = 100.0
 # A face that was touched before it sparked is gone to slowly: what sparks may be thinner than the way at approach speed
 # within one reaction time (0.1 s). Chosen: a tenth of a usual gap a reaction time.
 FACE_SPEED_UM_S: Final = 30.0
+# An approach that is to begin again is left so early (s), since it may be a long way up. Chosen: more than the way down
+# to where the search ends takes, with a tip known as badly as may be (measuring.py).
+APPROACH_S: Final = 8.0
 # Approaches cut short by touches and drop-outs before the first spark, before the hole is given up. Chosen.
 APPROACHES_MAX: Final = 6
 TAKE_UP_UM_S: Final = 1000.0  # play is taken up within a few ticks
@@ -99,6 +102,7 @@ class Drilling:
     __slots__ = (
         "_approaches",
         "_begun",
+        "_empty_um",
         "_end",
         "_gave_way",
         "_met_um",
@@ -119,6 +123,7 @@ class Drilling:
         self._start_z_um = 0.0
         self._near_um = self._met_um = -inf
         self._approaches = 0
+        self._empty_um = 0.0  # down to there nothing sparked on the way to the face
         self._searched = self._gave_way = False
         self._room_um = RETURN_ROOM_UM
         self.hole = Hole(rig, planned)
@@ -215,8 +220,9 @@ class Drilling:
         yield from lower(rig, self._start_z_um)
         self._take_stock()
         slide = self.slide
-        front_um = self.hole.deepest_um - START_ROOM_MM * UM_PER_MM
-        if self.hole.zero_um is None or front_um <= slide.axis_um + RETURN_ROOM_UM:
+        deepest_um = self._empty_um if self.hole.zero_um is None else self.hole.deepest_um
+        front_um = deepest_um - START_ROOM_MM * UM_PER_MM
+        if front_um <= slide.axis_um + RETURN_ROOM_UM:
             return
         rig.say(f"Hole {self._planned.index}: back down on the sensing path")
         yield from return_to_front(rig, slide, front_um, RETURN_ROOM_UM)
@@ -251,9 +257,10 @@ class Drilling:
                 ending = yield from self._erode()
             if ending is not None:
                 return ending
-            if self.hole.zero_um is None:
-                self._met_um = self.slide.tip_um
+            met_um = self.slide.tip_um
             freed = yield from self._free()
+            if self.hole.zero_um is None and freed is Freed.IN_HOLE:
+                self._met_um = met_um
             if isinstance(freed, Ending):
                 return freed
             if freed is not Freed.IN_HOLE:
@@ -319,9 +326,11 @@ class Drilling:
             return self._failed("no more sparks and no free way") if rig.sense.idle_s > NO_REMOVAL_S else None
         limit_mm = 2.0 * START_ROOM_MM + SEARCH_MM + 4.0 * self._rig.unsure_mm()
         if self.slide.axis_um < limit_mm * UM_PER_MM:
-            if rig.sense.idle_s < NO_REMOVAL_S:
+            # A short drop-out looks like a spark: before the first ones at the face, all time live is time without.
+            if rig.sense.live_s < APPROACH_S:
                 return None
             self._approaches += 1
+            self._empty_um = max(self._empty_um, self.slide.tip_um)
             return (
                 AGAIN if self._approaches < APPROACHES_MAX else self._failed(f"no spark in {APPROACHES_MAX} approaches")
             )
@@ -444,6 +453,7 @@ class Drilling:
         yield from measure_electrode(self._rig)
         yield from travel(self._rig, self._planned.x_mm, self._planned.y_mm)
         self._choose_start()
+        self._empty_um, self._met_um = 0.0, -inf
 
     def _wished(self) -> Ending:
         """What the operator's wish makes of this hole."""
