@@ -134,19 +134,21 @@ def rehearse_into(journal: Journal, order: Order, interrupted: Interruption, *, 
         stop = None
         err.print(f"The record can't be written: {error}. What was told before is on the disk.", markup=False)
     finally:
-        _close(journal, stop)
-    return rehearsal, outcome
+        closed = _close(journal, stop)
+    return rehearsal, outcome if closed else "fault"
 
 
-def _close(journal: Journal, stop: StopRecord | None) -> None:
-    """Without a stop record the journal stays as it was when the machine was put aside last."""
+def _close(journal: Journal, stop: StopRecord | None) -> bool:
+    """Without a stop record the journal stays as the machine was put aside last. False when the disk took nothing."""
     if stop is None:
         journal.abandon()
-        return
+        return True
     try:
         journal.close(stop)
     except sqlite3.OperationalError as error:
         err.print(f"The record could not be closed: {error}; make room, then `resume`.", markup=False)
+        return False
+    return True
 
 
 def _until_ended(

@@ -66,6 +66,8 @@ STORM_GAIN = 60.0
 # A disk counts as full for whatever goes beyond this in a file. Chosen: room for some lines of a log, none for a whole
 # machine put aside.
 FULL_BYTES = 65_536
+# What befalls the process of the host, and not the machine, which knows nothing of it when it is taken up again.
+OF_THE_PROCESS = frozenset({"disk-full", "host-killed", "host-terminated"})
 # Beside the plate's thickness: another one under it, or a thinner one; and room below that is not there (um). Chosen.
 THICKER, THINNER, NO_ROOM_UM = 12.0, 0.5, 250.0
 
@@ -192,9 +194,10 @@ class Injector:
         self.next_s = now_s + self.LOOK_S if left else inf
 
     def mend(self) -> None:
-        """A person has put right what had gone wrong so far."""
+        """A person has put right what had gone wrong so far; what was to befall the host's process befell that one."""
         for name, _ in self.done:
             FAULTS[name].mend(self._site)
+        self._waiting = [fault for fault in self._waiting if fault.name not in OF_THE_PROCESS]
 
 
 # -- sampler ---------------------------------------------------------------------------------------------------------

@@ -12,12 +12,7 @@ depth (Puthumana, Bissacco & Hansen 2017, 10.1007/s00170-017-0371-5); periodic m
 from __future__ import annotations
 
 from math import exp, sqrt
-from typing import Final
-
-import numpy as np
-from numpy.typing import NDArray
-
-Matrix = NDArray[np.float64]
+from typing import Final, NamedTuple
 
 # The wear of a hole drifts while the tip takes its shape and the water gets dirty: 3 % of it from hole to hole to begin
 # with, then as much as the measurements show, within bounds that keep the filter awake. Chosen so that a change by a
@@ -40,8 +35,6 @@ REMAINDER_SHARE: Final = 0.25
 REMAINDER_LEAST: Final = 0.02
 REMAINDER_WEIGHT: Final = 2.0
 STEP_MM: Final = 0.0025
-# The tip is the length without remainders, and the remainder.
-TIP: Final[Matrix] = np.array([1.0, 0.0, 1.0])
 
 
 # A young cone grows by up to a third from hole to hole (two of these). One that has been worn by n holes grows by no
@@ -59,6 +52,50 @@ GROWTH_SHARE: Final = 0.2
 GROWN_ON: Final = 0.9
 
 
+class Known(NamedTuple):
+    """How well the three states are known: variances and covariances of length (l), wear (w) and remainder (r)."""
+
+    ll: float
+    lw: float
+    lr: float
+    ww: float
+    wr: float
+    rr: float
+
+    @property
+    def tip(self) -> float:
+        """Variance of the tip, which is the length without remainders, and the remainder."""
+        return self.ll + 2.0 * self.lr + self.rr
+
+    def after(self, holes: float, remainder2: float) -> Known:
+        """After so many more holes: P' = F P Fᵀ + Q, F taking the wear off the length and fading the remainder."""
+        kept = _kept(holes)
+        return Known(
+            self.ll - 2.0 * holes * self.lw + holes * holes * self.ww,
+            self.lw - holes * self.ww,
+            kept * (self.lr - holes * self.wr),
+            self.ww,
+            kept * self.wr,
+            kept * kept * self.rr + remainder2 * (1.0 - kept * kept),
+        )
+
+    def told(self, gain: tuple[float, float, float], total: float) -> Known:
+        """After a measurement with this gain, its variance and the tip's being `total`: P' = P - K total Kᵀ."""
+        length, wear, remainder = gain
+        return Known(
+            self.ll - length * length * total,
+            self.lw - length * wear * total,
+            self.lr - length * remainder * total,
+            self.ww - wear * wear * total,
+            self.wr - wear * remainder * total,
+            self.rr - remainder * remainder * total,
+        )
+
+    def times(self, factor: float) -> Known:
+        """So many times less sure."""
+        return Known(*(factor * each for each in self))
+
+
 class Electrode:
     """Belief about the electrode in use, in millimetres.
 
@@ -73,10 +110,12 @@ class Electrode:
         "_cone_growth_mm",
         "_drift",
         "_holes_since",
+        "_known",
+        "_length",
+        "_remainder",
         "_remainder2",
         "_remainder_known",
-        "_state",
-        "_variance",
+        "_wear",
         "cone_mm",
         "cone_u_mm",
         "cones_seen",
@@ -90,8 +129,8 @@ class Electrode:
         # Variance of the remainder, and how well it is known: the information in it, as 1 / its own variance.
         self._remainder2 = max(REMAINDER_SHARE * wear_mm, STEP_MM) ** 2
         self._remainder_known = 0.5 * REMAINDER_WEIGHT / self._remainder2**2
-        self._state: Matrix = np.array([tip_mm, wear_mm, 0.0])
-        self._variance: Matrix = np.diag([tip_u_mm**2, wear_u_mm**2, 0.0])
+        self._length, self._wear, self._remainder = tip_mm, wear_mm, 0.0
+        self._known = Known(tip_u_mm**2, 0.0, 0.0, wear_u_mm**2, 0.0, 0.0)
         self._drift = WEAR_DRIFT
         self._holes_since = 0.0
         self.stock_mm = stock_mm
@@ -104,17 +143,17 @@ class Electrode:
     @property
     def tip_mm(self) -> float:
         """Believed tip length."""
-        return float(TIP @ self._state)
+        return self._length + self._remainder
 
     @property
     def tip_u_mm(self) -> float:
         """Standard uncertainty of the tip length."""
-        return _spread(self._variance)
+        return sqrt(max(self._known.tip, 0.0))
 
     @property
     def wear_mm(self) -> float:
         """Length that a hole takes, on average."""
-        return float(self._state[1])
+        return self._wear
 
     @property
     def worn_mm(self) -> float:
@@ -134,14 +173,16 @@ class Electrode:
     @property
     def wear_u_mm(self) -> float:
         """Standard uncertainty of the wear of one more hole: of the average, and of what remains."""
-        return sqrt(float(self._variance[1, 1]) + self._remainder2 * 2.0 * (1.0 - _kept(1.0)))
+        return sqrt(self._known.ww + self._remainder2 * 2.0 * (1.0 - _kept(1.0)))
 
     @property
     def belief(self) -> tuple[float, ...]:
         """Everything that is believed, as numbers; `believe` takes it up again."""
         return (
-            *self._state.tolist(),
-            *self._variance.ravel().tolist(),
+            self._length,
+            self._wear,
+            self._remainder,
+            *self._known,
             self._remainder2,
             self._remainder_known,
             self._drift,
@@ -154,8 +195,13 @@ class Electrode:
 
     def believe(self, belief: tuple[float, ...]) -> None:
         """Take up what was believed before. Raises ValueError for numbers that are no such belief."""
-        state, variance, others = belief[:3], belief[3:12], belief[12:]
+        if len(belief) != len(self.belief):
+            raise ValueError(f"{len(belief)} numbers are no belief about an electrode, which has {len(self.belief)}")
         (
+            self._length,
+            self._wear,
+            self._remainder,
+            *known,
             self._remainder2,
             self._remainder_known,
             self._drift,
@@ -164,29 +210,29 @@ class Electrode:
             self.cone_mm,
             self.cone_u_mm,
             cones_seen,
-        ) = others
-        self._state, self._variance = np.array(state), np.array(variance).reshape(3, 3)
+        ) = belief
+        self._known = Known(*known)
         self.cones_seen = int(cones_seen)
 
     def drilled(self, share: float) -> None:
         """One hole's wear, or a share of it, was taken from the tip."""
-        before_mm = self.wear_mm
-        self._variance = self._ahead(share)
-        self._variance[1, 1] += (share * self._drift * before_mm) ** 2
-        self._state = _step(share) @ self._state
+        known = self._known.after(share, self._remainder2)
+        self._known = known._replace(ww=known.ww + (share * self._drift * self._wear) ** 2)
+        self._length -= share * self._wear
+        self._remainder *= _kept(share)
         self._holes_since += share
-        self.stock_mm -= share * before_mm
+        self.stock_mm -= share * self._wear
 
     def u_after(self, holes: float) -> float:
         """Standard uncertainty of the tip length after so many more holes without a measurement."""
-        return _spread(self._ahead(holes))
+        return sqrt(max(self._known.after(holes, self._remainder2).tip, 0.0))
 
     def measured(self, tip_mm: float, u_mm: float) -> None:
         """Take in a measured tip length."""
         before_mm = self.tip_mm
         if self._holes_since > 0.0:
             off2 = (tip_mm - before_mm) ** 2
-            total = float(TIP @ self._variance @ TIP) + u_mm**2
+            total = self._known.tip + u_mm**2
             self._learn_remainder(off2, total)
             self._learn_drift(off2 / total)
         self._take(tip_mm, u_mm)
@@ -202,16 +248,15 @@ class Electrode:
 
     def _take(self, tip_mm: float, u_mm: float) -> None:
         """Kalman's update. What was too sure of itself is less so first; and no single look changes the wear much."""
-        off_mm, wear_mm = tip_mm - self.tip_mm, self.wear_mm
-        total = float(TIP @ self._variance @ TIP) + u_mm**2
-        surprise = off_mm * off_mm / (SURE2 * total)
-        if surprise > 1.0:
-            self._variance = self._variance * surprise
-            total = float(TIP @ self._variance @ TIP) + u_mm**2
-        gain = self._variance @ TIP / total
-        self._state = self._state + gain * off_mm
-        self._state[1] = min(max(self._state[1], wear_mm / WEAR_TIMES), WEAR_TIMES * wear_mm)
-        self._variance = self._variance - np.outer(gain, gain) * total
+        off_mm, wear_mm = tip_mm - self.tip_mm, self._wear
+        surprise = off_mm * off_mm / (SURE2 * (self._known.tip + u_mm**2))
+        known = self._known.times(surprise) if surprise > 1.0 else self._known
+        total = known.tip + u_mm**2
+        gain = (known.ll + known.lr) / total, (known.lw + known.wr) / total, (known.lr + known.rr) / total
+        self._length += gain[0] * off_mm
+        self._wear = min(max(wear_mm + gain[1] * off_mm, wear_mm / WEAR_TIMES), WEAR_TIMES * wear_mm)
+        self._remainder += gain[2] * off_mm
+        self._known = known.told(gain, total)
 
     def unsettle(self, u_mm: float) -> None:
         """Hands were on it: where it stands is known no better than this, what was learned of wear stays."""
@@ -227,15 +272,8 @@ class Electrode:
 
     def _known_anew(self, tip_mm: float, u_mm: float) -> None:
         """The tip stands there, known so well; nothing is known of a remainder any more but what it usually is."""
-        self._state = np.array([tip_mm, self._state[1], 0.0])
-        self._variance = np.diag([u_mm**2, self._variance[1, 1], 0.0])
-
-    def _ahead(self, holes: float) -> Matrix:
-        """The variances after so many more holes."""
-        step = _step(holes)
-        variance: Matrix = step @ self._variance @ step.T
-        variance[2, 2] += self._remainder2 * (1.0 - _kept(holes) ** 2)
-        return variance
+        self._length, self._remainder = tip_mm, 0.0
+        self._known = Known(u_mm**2, 0.0, 0.0, self._known.ww, 0.0, 0.0)
 
     def cone_seen(self, cone_mm: float, u_mm: float) -> None:
         """Take in a cone length shown by a hole, from the far face to the last sparks.
@@ -285,13 +323,3 @@ class Electrode:
 def _kept(holes: float) -> float:
     """What is left of a remainder after so many holes."""
     return exp(-holes / FADES_HOLES)
-
-
-def _step(holes: float) -> Matrix:
-    """From one state to that after so many holes."""
-    return np.array([[1.0, -holes, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, _kept(holes)]])
-
-
-def _spread(variance: Matrix) -> float:
-    """Standard uncertainty of the tip."""
-    return sqrt(max(float(TIP @ variance @ TIP), 0.0))
