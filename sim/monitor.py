@@ -95,7 +95,11 @@ class PlantMonitor:
         self._short_s += self._tick_s
         if self._short_s <= SHORT_S:
             self._short_tip_um = plant.face_z_um
-        elif self._short_tip_um - plant.face_z_um > self._useful_um + SHORT_UM and not self._lately(now_s):
+        elif (
+            self._short_tip_um - plant.face_z_um > self._useful_um + SHORT_UM
+            and not self._lately(now_s)
+            and not broken  # with a contact that leaks, a touch is a short by itself
+        ):
             self._breach(now_s, f"fed on by {self._short_tip_um - plant.face_z_um:.0f} um into a short")
             self._short_tip_um = plant.face_z_um
 

@@ -31,6 +31,9 @@ async def click_word(pilot: Pilot[str], word: str) -> None:
 async def click_button(pilot: Pilot[Any], label: str) -> None:
     """Click on a button of the question."""
     button = next(each for each in pilot.app.screen.query("Button") if str(each.label) == label)  # type: ignore[attr-defined]
+    # Until everything has its place, a click lands beside it.
+    await pilot.wait_for_scheduled_animations()
+    await pilot.pause()
     await pilot.click(button)
     await pilot.pause()
 
