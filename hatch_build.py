@@ -22,7 +22,7 @@ WANTED = "GAPWRIGHT_COMPILED"
 # the phase machine of `transitions`), an exception of a built-in kind that mypyc can't derive from, and what runs once.
 FOLDERS = ("controller/core", "controller/core/cycles", "sim")
 # The machine behind its wires runs in real time, where the boards' bytes are what takes long.
-WIRED = {"sim/faults.py", "sim/person.py", "sim/ports.py", "sim/terminals.py", "sim/wired.py"}
+WIRED = {"sim/faults.py", "sim/injector.py", "sim/person.py", "sim/ports.py", "sim/terminals.py", "sim/wired.py"}
 LEFT_OUT = {"controller/core/phases.py", "sim/settings.py", "sim/notebook.py", "sim/hands.py", "sim/aside.py", *WIRED}
 
 # No fused multiply-add and no reordering: every platform must give the bytes that the interpreter gives.

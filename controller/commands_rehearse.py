@@ -27,7 +27,7 @@ from controller.screen import (
 from controller.settings.load import resolve
 from controller.watchable import about
 from controller.workshop import Assignment, assignment, expected_seconds, placed_holes, start_record
-from sim.faults import FORMS, BadFaultError, Planned, planned
+from sim.injector import FORMS, BadFaultError, Planned, planned
 from sim.settings import PlantSettings, load_plant
 
 # Machine seconds for each second while somebody watches, unless he says otherwise. Chosen: a hole takes five seconds,

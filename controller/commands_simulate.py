@@ -20,7 +20,7 @@ from controller.screen import BadUsage, err, interruption, out
 from controller.settings.find import resolve
 from controller.settings.load import load_job, load_machine
 from controller.settings.machine import Machine
-from sim.faults import FORMS, BadFaultError, Planned, planned
+from sim.injector import FORMS, BadFaultError, Planned, planned
 from sim.person import WORDS, obey
 from sim.ports import HAS_PTY, Pace, Port, SocketPort, TerminalPort, Typed, serve
 from sim.settings import load_plant

@@ -24,7 +24,7 @@ from controller.screen import HoleProgressBar, Interruption, err
 from controller.watchable import Watched, watched
 from controller.workshop import Assignment, controller_for
 from sim.aside import PutAside
-from sim.faults import Planned
+from sim.injector import Planned
 from sim.operator import GAUGING_U_MM
 from sim.rehearsal import Rehearsal
 from sim.settings import PlantSettings

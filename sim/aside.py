@@ -11,7 +11,7 @@ import pickle
 from dataclasses import dataclass
 from typing import Any, Final
 
-from sim.faults import Injector
+from sim.injector import Injector
 from sim.machine import VirtualMachine
 from sim.operator import VirtualOperator
 

@@ -1,22 +1,18 @@
 """What can go wrong on purpose: named faults at the plant or at its wires, never inside the controller.
 
-A fault is asked for as `NAME` (once the first spark has struck), `NAME@t:1200s` (so long after the machine was switched
-on) or `NAME@hole:12+3s` (so long after the electrode first stood over hole 12). Some wait, once due, until they can
-happen: a tip welds in mid-spark.
+Each is a deed, what a person does to mend it, and what it waits for; `injector.py` says when.
 """
 
 from __future__ import annotations
 
 import os
-import re
 import signal
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
-from difflib import get_close_matches
 from math import inf
 from typing import TYPE_CHECKING
 
-from controller.core.observation import BoardState, Observation
+from controller.core.observation import BoardState
 from sim.boards.ack import AckBoard
 from sim.boards.status import StatusBoard
 
@@ -31,10 +27,6 @@ if TYPE_CHECKING:
     from sim.machine import VirtualMachine
     from sim.wired import WiredMachine
 
-SPEC = re.compile(
-    r"(?P<name>[a-z0-9-]+)(?:@(?:t:(?P<at_s>\d+(?:\.\d+)?)s|hole:(?P<hole>\d+)(?:\+(?P<after_s>\d+(?:\.\d+)?)s)?))?"
-)
-FORMS = "NAME, NAME@t:1200s or NAME@hole:12+3s"
 X, Y, Z = 0, 1, 2
 # Setting 1 of a `status` board as it leaves the factory (ms): common practice, no source. wires.md asks for 255.
 FACTORY_IDLE_LOCK_MS = 25.0
@@ -66,24 +58,8 @@ STORM_GAIN = 60.0
 # A disk counts as full for whatever goes beyond this in a file. Chosen: room for some lines of a log, none for a whole
 # machine put aside.
 FULL_BYTES = 65_536
-# What befalls the process of the host, and not the machine, which knows nothing of it when it is taken up again.
-OF_THE_PROCESS = frozenset({"disk-full", "host-killed", "host-terminated"})
 # Beside the plate's thickness: another one under it, or a thinner one; and room below that is not there (um). Chosen.
 THICKER, THINNER, NO_ROOM_UM = 12.0, 0.5, 250.0
-
-
-class BadFaultError(ValueError):
-    """A fault that can't be injected; the message says why and what could be."""
-
-
-@dataclass(slots=True, frozen=True)
-class Planned:
-    """A fault and when it happens: at `at_s`, or `after_s` after the electrode first stood over `hole`."""
-
-    name: str
-    at_s: float = inf
-    hole: int | None = None
-    after_s: float = 0.0
 
 
 class Site:
@@ -99,11 +75,6 @@ class Site:
         """The tip stands in the work and sparks."""
         erosion = self.plant.truth.erosion
         return self.plant.contacts.live and erosion.state == "sparking" and erosion.hole is not None
-
-    @property
-    def sensing(self) -> bool:
-        """The sensing feed is on the electrode."""
-        return self.plant.contacts.sensing_on
 
 
 Deed = Callable[[Site], None]
@@ -121,83 +92,6 @@ class Fault:
     mend: Deed = lambda _site: None
     when: Callable[[Site], bool] = ALWAYS
     wires: str = "both"
-
-
-def planned(spec: str, convention: str, *, rehearsed: bool = False) -> Planned:
-    """A fault as it is written on the command line; raises BadFaultError."""
-    form = SPEC.fullmatch(spec)
-    if form is None:
-        raise BadFaultError(f"--fault {spec}: not of the form {FORMS}")
-    name = form["name"]
-    there = names(rehearsed=rehearsed)
-    if name not in there:
-        close = get_close_matches(name, there, n=1)
-        hint = f"did you mean {close[0]}? " if close else ""
-        where = "a rehearsal" if rehearsed else "simulate"
-        raise BadFaultError(f"--fault {spec}: {where} has no fault named {name}; {hint}there are {', '.join(there)}")
-    if FAULTS[name].wires == "ack" and convention != "ack":
-        raise BadFaultError(f"--fault {spec}: only `ack` boards ask for lines again; this one is `{convention}`")
-    if form["at_s"] is not None:
-        return Planned(name, at_s=float(form["at_s"]))
-    if form["hole"] is not None:
-        return Planned(name, hole=int(form["hole"]), after_s=float(form["after_s"] or 0.0))
-    return Planned(name, at_s=0.0, hole=None, after_s=0.0)
-
-
-def names(*, rehearsed: bool) -> list[str]:
-    """The faults that can be injected there."""
-    there = ("both", "rehearsal") if rehearsed else ("both", "simulated", "ack")
-    return sorted(name for name, fault in FAULTS.items() if fault.wires in there)
-
-
-class Injector:
-    """Lets planned faults happen, each once.
-
-    Attributes:
-        next_s: When to be called again; so that a tick in which nothing is due costs one comparison.
-        done: What has happened so far, with its machine time (s).
-    """
-
-    __slots__ = ("_site", "_waiting", "done", "next_s")
-
-    # Between two looks whether the electrode stands over a hole, and whether a fault that is due can happen (s).
-    LOOK_S = 0.01
-
-    def __init__(self, faults: Iterable[Planned], site: Site) -> None:
-        self._waiting = list(faults)
-        self._site = site
-        self.done: list[tuple[str, float]] = []
-        self.next_s = 0.0 if self._waiting else inf
-
-    def add(self, fault: Planned) -> None:
-        """Let another fault happen."""
-        self._waiting.append(fault)
-        self.next_s = 0.0
-
-    def act(self, seen: Observation | float) -> None:
-        """Inject what is due at a machine time."""
-        now_s = seen if isinstance(seen, float) else seen.time_s
-        if not self._waiting:
-            self.next_s = inf
-            return
-        holes = self._site.plant.truth.holes
-        left: list[Planned] = []
-        for fault in self._waiting:
-            if fault.hole is not None and fault.at_s == inf and fault.hole in holes:
-                fault = Planned(fault.name, now_s + fault.after_s, fault.hole, fault.after_s)  # noqa: PLW2901
-            if fault.at_s <= now_s and FAULTS[fault.name].when(self._site):
-                self.done.append((fault.name, now_s))
-                FAULTS[fault.name].deed(self._site)
-            else:
-                left.append(fault)
-        self._waiting = left
-        self.next_s = now_s + self.LOOK_S if left else inf
-
-    def mend(self) -> None:
-        """A person has put right what had gone wrong so far; what was to befall the host's process befell that one."""
-        for name, _ in self.done:
-            FAULTS[name].mend(self._site)
-        self._waiting = [fault for fault in self._waiting if fault.name not in OF_THE_PROCESS]
 
 
 # -- sampler ---------------------------------------------------------------------------------------------------------
@@ -452,12 +346,11 @@ def _host_stands_still(seconds: float) -> Deed:
 
 
 def _files_end_at(limit: int | None) -> Deed:
-    """No file of this process may grow beyond this (bytes): what a full disk does, to it alone. Not on every system."""
+    """No file of this process may grow beyond this (bytes): what a full disk does, to it alone."""
 
     def deed(_site: Site) -> None:
-        if HAS_LIMITS:
-            _, most = resource.getrlimit(resource.RLIMIT_FSIZE)
-            resource.setrlimit(resource.RLIMIT_FSIZE, (most if limit is None else limit, most))
+        _, most = resource.getrlimit(resource.RLIMIT_FSIZE)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (most if limit is None else limit, most))
 
     return deed
 
@@ -514,3 +407,5 @@ FAULTS: dict[str, Fault] = {
     "disk-full": Fault(_files_end_at(FULL_BYTES), _files_end_at(None), wires="rehearsal"),
     "source-reversed": Fault(_source_reversed),
 }
+if not HAS_LIMITS:
+    del FAULTS["disk-full"]

@@ -343,6 +343,7 @@ class VirtualMachine:
         opened = was_live and not self._contacts.live
         if opened and self._erosion.carries_current:
             self.truth.hot_openings += 1
+            self.truth.hot_alone += self.truth.alone
 
     # -- readings ---------------------------------------------------------------------------------------------------
 

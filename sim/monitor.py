@@ -11,7 +11,7 @@ from typing import Final
 
 from controller.settings.machine import Machine
 from controller.settings.units import UM_PER_MM
-from sim.faults import Injector
+from sim.injector import Injector
 from sim.machine import VirtualMachine
 
 # Within so long after something broke, what it did is its own doing (s). Chosen: the dwell of the contact guards and
@@ -25,7 +25,9 @@ NO_FLOW_S, NO_REMOVAL_S, HOST_DEAD_S = 0.5, 10.0, 0.12
 LONG_SHORT_S: Final = 2.0
 # Beyond the travel of the machine file by more than rounding (um). Chosen: a step of a coarse axis.
 OUTSIDE_UM: Final = 20.0
-# Faults by which voltage gets past the contact.
+# Faults by which voltage gets past a contact that the host has opened, for as long as they are not mended.
+PAST_CONTACT: Final = frozenset({"contact-stuck", "contact-leaks"})
+# Faults after which the host can't be held to what the source does.
 SOURCE_BROKEN: Final = frozenset({"contact-stuck", "contact-leaks", "contact-chatters"})
 
 
@@ -46,7 +48,7 @@ class PlantMonitor:
         self._injector = injector
         self._short_s = self._dry_s = self._idle_s = self._both_s = 0.0
         self._short_tip_um = inf
-        self._sparks = self._hot = 0
+        self._sparks = self._hot = self._hot_alone = 0
         self._stop_s = -inf
         self.breaches: list[str] = []
 
@@ -64,7 +66,7 @@ class PlantMonitor:
             self._hot = truth.hot_openings
             self._opened_hot(plant, now_s)
         if truth.live_alone_s > HOST_DEAD_S:
-            if not self._blamed(now_s, SOURCE_BROKEN):
+            if PAST_CONTACT.isdisjoint(self._injector.broken):
                 self._breach(now_s, f"source on the electrode {truth.live_alone_s:.2f} s after the host's last tick")
             truth.live_alone_s = 0.0
         if plant.axes.homed and plant.axes.blocks:
@@ -98,7 +100,7 @@ class PlantMonitor:
         elif (
             self._short_tip_um - plant.face_z_um > self._useful_um + SHORT_UM
             and not self._lately(now_s)
-            and not broken  # with a contact that leaks, a touch is a short by itself
+            and PAST_CONTACT.isdisjoint(self._injector.broken)  # a touch is then a short, whatever the host does
         ):
             self._breach(now_s, f"fed on by {self._short_tip_um - plant.face_z_um:.0f} um into a short")
             self._short_tip_um = plant.face_z_um
@@ -107,7 +109,9 @@ class PlantMonitor:
         """Only stop, fault and host death open it hot."""
         by_stop = now_s - self._stop_s < BLAME_S
         by_short = self._short_s > LONG_SHORT_S or plant.truth.erosion.welded
-        if not (by_stop or by_short or self._injector.done or plant.truth.alone):
+        by_death = plant.truth.hot_alone > self._hot_alone
+        self._hot_alone = plant.truth.hot_alone
+        if not (by_stop or by_short or by_death or self._injector.done):
             self._breach(now_s, "source contact opened under current without stop, fault or host death")
 
     def _lately(self, now_s: float) -> bool:

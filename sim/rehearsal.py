@@ -20,7 +20,8 @@ from controller.settings.job import Job
 from controller.settings.machine import Machine
 from controller.settings.units import UM_PER_MM
 from sim.aside import PutAside, put_aside
-from sim.faults import Injector, Planned, Site
+from sim.faults import Site
+from sim.injector import Injector, Planned
 from sim.machine import VirtualMachine
 from sim.operator import NO_REQUESTS, VirtualOperator
 from sim.random import Streams

@@ -25,7 +25,7 @@ class TrueState:
     Attributes:
         erosion: The gap: its state now, sparks, contact, bridge, weld.
         cut: The last tick was cut into pieces.
-        hot_openings: How often the source contact opened while it carried current.
+        hot_openings: How often the source contact opened while it carried current; `hot_alone` of these with no host.
         live_at_plate_s: Time for which the source stood on the electrode over the reference plate.
         live_alone_s: Longest time for which the source stayed on the electrode after the host's last tick, while it was
             away; `alone`: it is away now.
@@ -44,6 +44,7 @@ class TrueState:
         "both_feeds_s",
         "cut",
         "erosion",
+        "hot_alone",
         "hot_openings",
         "live_alone_s",
         "live_at_plate_s",
@@ -65,7 +66,7 @@ class TrueState:
         self._stick = stick
         self._water = water
         self.erosion = erosion
-        self.hot_openings = 0
+        self.hot_openings = self.hot_alone = 0
         self._press = press
         self.live_at_plate_s = 0.0
         self.both_feeds_s = 0.0

@@ -18,7 +18,8 @@ from sim.boards.board import home_ends, home_switches
 from sim.boards.firmata import FirmataBoard, FirmataTiming
 from sim.boards.status import StatusBoard
 from sim.boards.status_settings import StatusSettings, StatusTiming
-from sim.faults import Injector, Planned, Site
+from sim.faults import Site
+from sim.injector import Injector, Planned
 from sim.machine import VirtualMachine
 from sim.random import Streams
 from sim.settings import PlantSettings

@@ -178,14 +178,16 @@ MEANINGS: Final[dict[Cause, Meaning]] = {
         Reaction.STOP,
     ),
     Cause.NOTHING_AT_WORK: Meaning(
-        "nothing was touched where the work should be", "is the work there and grounded?", Reaction.STOP
+        "nothing was touched where the work should be",
+        "is the work there and grounded, does the electrode stand out as it was measured?",
+        Reaction.STOP,
     ),
     Cause.PLATE_DIRTY: Meaning(
         "the reference plate could not be touched twice alike", "clean and dry the plate", Reaction.STOP
     ),
     Cause.CONTACT_LOST: Meaning(
         "a touch that was there a moment ago could not be repeated",
-        "look at the electrode's clamp and at the sensing wire",
+        "look at the electrode's clamp, at the sensing wire, and whether what was touched is still there and grounded",
         Reaction.STOP,
     ),
     Cause.WORK_MISSING: Meaning(

@@ -24,6 +24,7 @@ class Condition:
         detected: how it is noticed.
         causes: the names under which it may be told, the usual one first; empty when the run just goes on.
         trip_s: longest time from the fault to the reaction, ticks apart; None for "when next needed".
+        wire_s: what the link may need beforehand to notice it, over the wires.
         dwell_s: how long it must last.
         clear: what must be so before the run goes on.
         goes_on: the run may also end complete: the fault is ridden out or came too late to matter.
@@ -38,14 +39,18 @@ class Condition:
     dwell_s: float
     clear: str
     goes_on: bool = False
+    wire_s: float = 0.0
 
 
 C: Final = Cause
 PROVEN: Final = "isolation proven"
 SAMPLES: Final = "samples arrive"
 
-# Figures: guards.py (dwell), contacts.py (time-outs), electrics.md (hold-up and release of the contact); over the wires
-# a silent board is noticed as `link/status.py` says (SILENT_S).
+# A board that says nothing is noticed after the longest silence of the links (SILENT_S of link/ack.py), and the time to
+# the next question that it would have to answer (POLL_S there).
+BOARD_SILENT_S: Final = 0.6 + 0.2
+
+# Figures: guards.py (dwell), contacts.py (time-outs), electrics.md (hold-up and release of the contact).
 CONDITIONS: Final[tuple[Condition, ...]] = (
     Condition(
         "sampler", "stream stops", "stream-stops", "age of the last sample", (C.SAMPLER_SILENT,), 0.1, 0.1, SAMPLES
@@ -86,11 +91,27 @@ CONDITIONS: Final[tuple[Condition, ...]] = (
         goes_on=True,
     ),
     Condition(
-        "board", "resets", "board-reset", "its banner, or no answer", (C.BOARD_LOST,), 0.7, 0.5, "axes referenced"
+        "board",
+        "resets",
+        "board-reset",
+        "its banner, or no answer",
+        (C.BOARD_LOST,),
+        0.0,
+        0.0,
+        "axes referenced",
+        wire_s=BOARD_SILENT_S,
     ),
     Condition("board", "alarm or limit", "board-alarm", "it says so", (C.BOARD_ALARM,), 0.0, 0.0, "axes referenced"),
     Condition(
-        "board", "no reply, lost replies", "board-silent", "no answer", (C.BOARD_LOST,), 0.7, 0.5, "axes referenced"
+        "board",
+        "no reply, lost replies",
+        "board-silent",
+        "no answer",
+        (C.BOARD_LOST,),
+        0.0,
+        0.0,
+        "axes referenced",
+        wire_s=BOARD_SILENT_S,
     ),
     Condition(
         "board",
@@ -152,7 +173,7 @@ CONDITIONS: Final[tuple[Condition, ...]] = (
         "contact-chatters",
         "six changes of the mirror contact in a second",
         (C.CONTACT_CHATTERS, C.SOURCE_STUCK_OFF),
-        0.5,
+        0.3,
         0.0,
         "contact closes",
         goes_on=True,
@@ -332,7 +353,7 @@ CONDITIONS: Final[tuple[Condition, ...]] = (
         "reference plate not grounded",
         "plate-not-grounded",
         "nothing touched where the plate should be",
-        (C.NOTHING_AT_PLATE, C.CONTACT_LOST),
+        (C.NOTHING_AT_PLATE,),
         None,
         0.0,
         "plate touched",
@@ -440,7 +461,10 @@ def table() -> str:
 def _line(row: Condition) -> str:
     name = f" (`{row.fault}`)" if row.fault else ""
     told = ", ".join(f"*{cause.value}*" for cause in row.causes[:1]) or "–"
-    within = "when next needed" if row.trip_s is None else "at once" if row.trip_s == 0.0 else f"{row.trip_s:g} s"
+    within = "when next needed"
+    if row.trip_s is not None:
+        longest_s = row.trip_s + row.wire_s
+        within = f"{longest_s:g} s" if longest_s else "at once"
     meaning = MEANINGS[row.causes[0]] if row.causes else None
     machine = _SHORT[meaning.reaction] if meaning else "goes on, or was stopped: source off"
     remedy = meaning.remedy if meaning else "`gapwright resume` when it has ended"

@@ -15,7 +15,7 @@ from random import Random
 from time import monotonic
 
 from controller.core.fault_table import of_fault
-from sim.faults import names
+from sim.injector import names
 from tests.campaign import wires
 from tests.campaign.drill import Drill, drill, small_job
 from tests.campaign.wires import WireTask, wire_drill
@@ -78,7 +78,7 @@ def amiss(drills: Iterable[Drill]) -> list[tuple[Drill, str]]:
     return found
 
 
-def late(drills: Iterable[Drill]) -> list[tuple[str, float, float]]:
+def late(drills: Iterable[Drill], *, wired: bool = False) -> list[tuple[str, float, float]]:
     """Faults in a machine at work: name, reaction time and what the table allows (s)."""
     times = []
     for done in drills:
@@ -86,11 +86,12 @@ def late(drills: Iterable[Drill]) -> list[tuple[str, float, float]]:
         first = done.told[0] if done.told else ""
         timed = row.trip_s is not None and done.live and done.injected_s is not None and done.told_s is not None
         if timed and first == row.causes[0].value and row.trip_s is not None:
-            times.append((done.name, (done.told_s or 0.0) - (done.injected_s or 0.0), row.trip_s))
+            allowed_s = row.trip_s + (row.wire_s if wired else 0.0)
+            times.append((done.name, (done.told_s or 0.0) - (done.injected_s or 0.0), allowed_s))
     return times
 
 
-def report(drills: Sequence[Drill], took_s: float) -> str:
+def report(drills: Sequence[Drill], took_s: float, *, wired: bool = False) -> str:
     """The tables."""
     lines = [
         f"{len(drills)} runs in {took_s:.0f} s, {sum(done.seconds for done in drills) / 3600:.1f} h of machine time",
@@ -103,7 +104,7 @@ def report(drills: Sequence[Drill], took_s: float) -> str:
         causes[done.name][done.told[0] if done.told else NOTHING] += 1
     lines.append(f"{'fault':22}{'outcome at last':34}told first (confusion)")
     lines += [f"{name:22}{_counts(outcomes[name]):34}{_counts(causes[name])}" for name in sorted(outcomes)]
-    wrong, bad, times = misses(drills), amiss(drills), late(drills)
+    wrong, bad, times = misses(drills), amiss(drills), late(drills, wired=wired)
     share = 1.0 - len(wrong) / len(drills) if drills else 1.0
     over = sorted(time_s - allowed_s for _, time_s, allowed_s in times)
     lines += ["", f"right cause: {share:.2%} of {len(drills)}"]
@@ -142,7 +143,7 @@ def main() -> None:
     drills, wired = run(drawn(asked.runs, asked.seed), wires.drawn(asked.wires, asked.seed), asked.workers)
     took_s = monotonic() - began_s
     print(report(drills, took_s))
-    print("\nOver the wires:", report(wired, took_s), sep="\n")
+    print("\nOver the wires:", report(wired, took_s, wired=True), sep="\n")
     everything = [*drills, *wired]
     raise SystemExit(1 if amiss(everything) or len(misses(everything)) > 0.02 * len(everything) else 0)
 

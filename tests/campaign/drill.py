@@ -11,7 +11,7 @@ from controller.core.events import FaultTripped, HoleFinished, PromptRaised, Run
 from controller.core.standing import standing
 from controller.workshop import Assignment, assignment, controller_for
 from sim.aside import taken_up
-from sim.faults import Planned, planned
+from sim.injector import Planned, planned
 from sim.machine import VirtualMachine
 from sim.monitor import PlantMonitor
 from sim.notebook import Notebook

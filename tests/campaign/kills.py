@@ -19,7 +19,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from random import Random
 
-from controller.core.events import Event, HoleDoubted, HoleFinished, RunEnded
+from controller.core.events import Event, HoleDoubted, HoleFinished, Noticed, RunEnded, TicksMissed
 from controller.core.standing import standing
 from controller.record.journal import Journal, JournalError, StopRecord, read_aside, read_journal
 from controller.workshop import Assignment, controller_for, placed_holes, start_record
@@ -64,9 +64,10 @@ def judge(done: Killed, events: list[Event], given: Assignment) -> None:
         done.problems.append(f"not through: {wrong}")
     if any(isinstance(event, HoleDoubted) for event in events):
         done.problems.append("a hole was doubted")
-    ends = [event for event in events if isinstance(event, RunEnded)]
-    if not ends or ends[-1].outcome != "complete":
-        done.problems.append(f"ended {events[-1]}")
+    # The loop of a real run says at the very end how late it was.
+    last = next((event for event in reversed(events) if not isinstance(event, Noticed | TicksMissed)), None)
+    if not (isinstance(last, RunEnded) and last.outcome == "complete"):
+        done.problems.append(f"ended {last}")
 
 
 def judge_plant(done: Killed, rehearsal: Rehearsal, given: Assignment) -> None:

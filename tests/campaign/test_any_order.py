@@ -19,7 +19,7 @@ from controller.core.requests import HoldRequest, MeasureRequest, PauseRequest, 
 from controller.core.standing import standing
 from controller.workshop import controller_for
 from sim.aside import PutAside
-from sim.faults import Planned, names
+from sim.injector import Planned, names
 from sim.machine import VirtualMachine
 from sim.monitor import PlantMonitor
 from sim.notebook import Notebook

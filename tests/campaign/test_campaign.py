@@ -9,7 +9,7 @@ import pytest
 
 from controller.core.causes import MEANINGS, Cause, Reaction
 from controller.core.fault_table import CONDITIONS, of_fault, table
-from sim.faults import names
+from sim.injector import names
 from tests.campaign.campaign import ELSEWHERE, amiss, is_right, late, report
 from tests.campaign.drill import Drill, drill, small_job
 from tests.campaign.kills import by_signal, in_memory

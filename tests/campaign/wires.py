@@ -15,7 +15,7 @@ from random import Random
 
 from controller.core.events import Event, FaultTripped, HoleFinished, PromptRaised, RunEnded
 from controller.core.requests import Request
-from sim.faults import names
+from sim.injector import names
 from sim.monitor import HOST_DEAD_S, PlantMonitor
 from sim.operator import NO_REQUESTS, VirtualOperator
 from sim.random import Streams

@@ -13,7 +13,7 @@ from controller.link.machine_link import MachineLink
 from controller.plan.build import build_plan
 from controller.settings.load import load_job, load_machine, resolve
 from controller.settings.machine import Machine
-from sim.faults import planned
+from sim.injector import planned
 from sim.person import obey
 from sim.settings import PlantSettings, load_plant
 from sim.wired import WiredMachine

@@ -14,7 +14,7 @@ from controller.host.session import Look, Session
 from controller.link.machine_link import MachineLink, Wire
 from controller.settings.load import load_machine, resolve
 from controller.workshop import assignment, controller_for, start_record
-from sim.faults import planned
+from sim.injector import planned
 from sim.settings import load_plant
 from sim.wired import WiredMachine
 

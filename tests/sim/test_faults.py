@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from sim.faults import BadFaultError, Planned, names, planned
+from sim.faults import Site
+from sim.injector import BadFaultError, Injector, Planned, names, planned
+from sim.machine import VirtualMachine
+from sim.settings import load_plant
+from tests.campaign.drill import small_job
 
 
 def test_a_fault_is_planned_by_time_or_by_hole() -> None:
@@ -32,3 +36,18 @@ def test_a_fault_that_this_convention_does_not_know_is_refused() -> None:
     with pytest.raises(BadFaultError, match="only `ack` boards"):
         planned("resend-storm@t:1s", "status")
     assert planned("resend-storm@t:1s", "ack").name == "resend-storm"
+
+
+def test_what_was_mended_is_not_mended_again() -> None:
+    """A work that was pushed aside is put back once, however often a run is taken up."""
+    given = small_job()
+    plant = VirtualMachine(given.machine, given.job, given.plan, load_plant(), 1)
+    injector = Injector([Planned("work-raised", 0.0)], Site(plant))
+    before_mm = plant.truth.surface_mm(50.0, 50.0)
+    injector.act(0.0)
+    assert injector.broken == ["work-raised"]
+    assert plant.truth.surface_mm(50.0, 50.0) > before_mm
+    for _ in range(2):
+        injector.mend()
+        assert plant.truth.surface_mm(50.0, 50.0) == pytest.approx(before_mm)
+    assert injector.broken == []

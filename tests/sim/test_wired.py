@@ -10,7 +10,7 @@ import pytest
 
 from controller.plan.build import build_plan
 from controller.settings.load import load_job, load_machine, resolve
-from sim.faults import planned
+from sim.injector import planned
 from sim.settings import load_plant
 from sim.wired import WiredMachine
 
