@@ -90,7 +90,8 @@ def rehearse(
         told = about(str(folder), start, placed, expected_seconds(given))
         order = Order(given, told, truth, seed, not no_operator, faults, speed or 0.0, patient=attended)
         rehearsal, outcome = rehearse_into(journal, order, stop, quiet=as_json)
-        if given.job.job.first_article and outcome == "complete":
+        # After a fault `resume` comes first, or the disk takes nothing.
+        if given.job.job.first_article and outcome != "fault":
             gauge_first_article(rehearsal, given, folder, start.started_utc)
         summary = completed(folder)
     if as_json:

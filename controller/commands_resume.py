@@ -43,7 +43,8 @@ def resume(
     as_json: AsJson = False,
 ) -> None:
     """Go on with a run that ended early or broke off: reference, measure, compare, then the holes that are left."""
-    if run.is_dir():
+    if run.is_dir() and not wait_until_free(run, 0.0):
+        err.print(f"{run}: its record is still being written; waiting for {CLERK_S:.0f} s", markup=False)
         wait_until_free(run, CLERK_S)
     record = read_journal(run)
     stands = where_it_stands(record, run)

@@ -21,7 +21,7 @@ from controller.core.events import (
     SourceOpenedHot,
 )
 from controller.core.guards import GuardWatch
-from controller.core.interlocks import ROUNDING_UM
+from controller.core.interlocks import ISOLATION_GONE, ROUNDING_UM
 from controller.core.observation import BoardState, Observation
 from controller.core.phases import Phase, Trigger
 from controller.core.requests import HoldRequest, Request
@@ -122,8 +122,8 @@ class Conductor:
             out.commands.append(command)
             return
         out.events.append(CommandRefused(self._bench.now_s, repr(command), refusal))
-        if not self._sense.seen.contact_open and not self._locks.on[Output.SOURCE]:
-            # Closed by itself in this very tick, before its guard's time is up: no mistake of the program.
+        if refusal == ISOLATION_GONE:
+            # In this very tick, before the guard's time is up: no mistake of the program.
             raise tripped(Cause.SOURCE_NOT_ISOLATED)
         raise RefusedTrip(
             Cause.PROGRAM,

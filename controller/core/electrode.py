@@ -29,7 +29,7 @@ SURE2: Final = 9.0
 WEAR_TIMES: Final = 2.0
 # The remainder that a hole leaves fades within some four holes; its standard deviation is a quarter of the wear of a
 # hole before anything was learned, believed like two measurements, and never less than a fiftieth, nor than a step of
-# the feed axis. Common practice, no source.
+# a usual feed axis. All chosen; only how large it is is learned, not how fast it fades.
 FADES_HOLES: Final = 4.0
 REMAINDER_SHARE: Final = 0.25
 REMAINDER_LEAST: Final = 0.02

@@ -19,7 +19,7 @@ from controller.core.spark_out import SparkOut
 from controller.settings.units import UM_PER_MM
 
 # Without a spark behind the far face, the believed cone past: nothing is left to remove. On the way there it takes as
-# long as the source may stand live without removal, less the time to withdraw. Both chosen.
+# long as the source may stand live without removal, less a second and more to withdraw and open. Both chosen.
 SPARKED_OUT_S: Final = 5.0
 SPARKLESS_S: Final = IDLE_MOST_S - 1.3
 # Where the room ends, a front that takes no more than this share of its sparks is spent: what it would still widen the
@@ -64,7 +64,8 @@ class HoleEnd:
         self._hole = hole
         work = rig.given.job.work
         self._most_um = (work.thickness_mm + work.clear_below_mm - ROOM_BELOW_MARGIN_MM) * UM_PER_MM
-        self._least_um = self._choose_least_um()
+        self._least_um = rig.full_um = self._choose_least_um()
+        rig.pierce_um = (work.thickness_mm + rig.electrode.wear_mm) * UM_PER_MM
         self._out: SparkOut | None = None
         self._dwelt = self.thin = self.sparking_out = False
 
@@ -87,16 +88,13 @@ class HoleEnd:
         known of it, and by the gap beside the rod: a cone that has grown shows itself, and the next hole goes further.
         Some holes sound it, as far as a cone can be: ever fewer, since a rod's cone grows less and less.
         """
-        rig, electrode = self._rig, self._rig.electrode
-        given = rig.given
+        given, electrode = self._rig.given, self._rig.electrode
         unsure_mm = max(2.0 * electrode.cone_u_mm, CONE_ROOM * electrode.cone_mm)
         cone_mm = max(electrode.cone_mm + unsure_mm, guessed_cone_mm(given))
         if electrode.cones_seen in SOUNDINGS:
             cone_mm = max(SOUNDING_TIMES * cone_mm, SOUNDED_DIAMETERS * given.job.electrode.diameter_mm)
         past_mm = electrode.wear_mm + cone_mm + given.overcut.mean_mm
-        rig.pierce_um = (given.job.work.thickness_mm + electrode.wear_mm) * UM_PER_MM
-        rig.full_um = (given.job.work.thickness_mm + past_mm) * UM_PER_MM
-        return rig.full_um
+        return (given.job.work.thickness_mm + past_mm) * UM_PER_MM
 
     def judge(self, tip_um: float) -> Ending | None:
         """With the source on and the tip there (arc length of the slide): how the hole ended, None when it goes on."""

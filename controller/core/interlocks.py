@@ -27,6 +27,8 @@ MAKE_MOST_S: Final = 0.1
 PACE_S: Final = 0.1
 # Rounding of targets to motor steps must not look like a move beyond a limit.
 ROUNDING_UM: Final = 15.0
+# Why a touch is refused whose isolation was proven: the one refusal that is not the program's doing.
+ISOLATION_GONE: Final = "the source contact has closed since isolation was proven"
 
 
 # Phases in which the electrode is touched with, travels, or is not to move at all.
@@ -201,12 +203,14 @@ class Interlocks:
         return self._touching(move, permission, seen)
 
     def _touching(self, move: Move, permission: Permission, seen: Observation) -> str | None:
-        if not self._may_touch(seen):
-            return "no touch before isolation is proven and the sensing feed is on"
+        if (refusal := self._no_touch(seen)) is not None:
+            return refusal
         return None if move.speed_um_s <= permission.forward_um_s else "sideways faster than a touch"
 
-    def _may_touch(self, seen: Observation) -> bool:
-        return self.proven and self.on[Output.SENSING] and seen.contact_open
+    def _no_touch(self, seen: Observation) -> str | None:
+        if not (self.proven and self.on[Output.SENSING]):
+            return "no touch before isolation is proven and the sensing feed is on"
+        return None if seen.contact_open else ISOLATION_GONE
 
     def _travelling(self, here: tuple[float, float, float], move: Move) -> str | None:
         if self.on[Output.SOURCE]:
@@ -239,8 +243,8 @@ class Interlocks:
             return f"no forward feed in {phase.value}" if self._anchor[2] - move.z_um > ROUNDING_UM else None
         if down_um <= 0.0:
             return None
-        if phase is Phase.PROBE and not self._may_touch(seen):
-            return "no touch before isolation is proven and the sensing feed is on"
+        if phase is Phase.PROBE and (refusal := self._no_touch(seen)) is not None:
+            return refusal
         if rule is Along.JOG:
             return "no jogging with the source on" if self.on[Output.SOURCE] or not seen.contact_open else None
         return self._paced(down_um, phase, permission, seen)

@@ -10,6 +10,7 @@ Mathematical Theory of Reliability, 1965, chapter 4: from memory). Nothing of it
 from __future__ import annotations
 
 from collections.abc import Callable
+from copy import copy
 from typing import Final
 
 from controller.core.permissions import APPROACH_SPEED_UM_S
@@ -54,8 +55,7 @@ class Measuring:
 
     def holes_left(self, unsure_mm_after: Callable[[float], float]) -> int:
         """In how many holes it will be due, by how well the tip will be known after so many; 0 before the next."""
-        ahead = Measuring()
-        ahead._cost_s, ahead._lost_s, ahead._holes = self._cost_s, self._lost_s, self._holes
+        ahead = copy(self)
         for holes in range(AHEAD_MOST):
             unsure_mm = unsure_mm_after(float(holes))
             if ahead.due(unsure_mm):

@@ -43,8 +43,8 @@ WEAR_SCATTER = 0.25
 """Scatter of one hole's wear over the wear itself, before any was seen: as `core.electrode` begins."""
 
 TIP_U_MAX_MM = 0.1
-"""About how well the tip is known when measuring it again pays (`core.measuring`), for a usual rod. Chosen so that the
-interval is that of shipped jobs."""
+"""About how well the tip is known when measuring it again pays, for a usual rod. Chosen; a test holds what comes of it
+against the core's own rule (`core.measuring`)."""
 
 
 @dataclass(slots=True, frozen=True)

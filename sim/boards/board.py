@@ -87,7 +87,7 @@ class MotionBoard(ABC):
 
     Attributes:
         now_s: Machine time.
-        deaf_until_s: Until then what comes goes to the boot-loader, which answers nothing.
+        deaf_until_s: Until then what comes goes to the boot-loader, which answers nothing: common practice, no source.
     """
 
     def __init__(self, uart: Uart, planner: Planner, drive: Drive) -> None:

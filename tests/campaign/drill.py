@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import traceback
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 
-from controller.core.events import FaultTripped, HoleFinished, PromptRaised, RunEnded
+from controller.core.events import Event, FaultTripped, HoleFinished, PromptRaised, RunEnded
 from controller.core.standing import standing
 from controller.workshop import Assignment, assignment, controller_for
 from sim.aside import taken_up
@@ -106,18 +107,19 @@ def _live(
         if rehearsal.time_s > LIMIT_S:
             done.outcome, done.reason = "endless", f"no end by {LIMIT_S:.0f} s"
             break
-    _note(done, book, start)
+    note(done, book.events[start:])
     _settle(rehearsal, done)
     done.breaches += monitor.breaches
     return rehearsal.put_aside()
 
 
-def _note(done: Drill, book: Notebook, start: int) -> None:
-    for event in book.events[start:]:
+def note(done: Drill, events: Sequence[Event], base_s: float = 0.0) -> None:
+    """Take what a run told; `base_s` of the machine's time had passed when its own began."""
+    for event in events:
         match event:
             case FaultTripped():
                 done.told.append(event.cause)
-                done.told_s = event.time_s if done.told_s is None else done.told_s
+                done.told_s = event.time_s + base_s if done.told_s is None else done.told_s
             case PromptRaised():
                 done.told.append(str(event.topic))
             case HoleFinished():

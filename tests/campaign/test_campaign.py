@@ -107,3 +107,10 @@ def test_the_report_names_what_went_wrong() -> None:
     assert "not: tank-low@t:1s seed 11" in told
     assert "bridged@t:1s seed 12: 2.00 s: source on" in told
     assert "welded@t:1s seed 13: ValueError: no" in told
+
+
+def test_a_contact_that_closes_in_mid_touch_is_no_mistake_of_the_program() -> None:
+    """The touch is refused in the very tick, before the guard's time is up; it is told as what it is."""
+    done = drill(small_job(), "contact-stuck@t:54.64s", 825840265)
+    assert done.told == ["source not isolated"]
+    assert amiss([done]) == []

@@ -13,13 +13,13 @@ from math import inf
 from pathlib import Path
 from random import Random
 
-from controller.core.events import Event, FaultTripped, HoleFinished, PromptRaised, RunEnded
+from controller.core.events import Event
 from controller.core.requests import Request
 from sim.injector import names
 from sim.monitor import HOST_DEAD_S, PlantMonitor
 from sim.operator import NO_REQUESTS, VirtualOperator
 from sim.random import Streams
-from tests.campaign.drill import AFTER_S, BEYOND_THE_HOST, SMALL_JOB, Drill
+from tests.campaign.drill import AFTER_S, BEYOND_THE_HOST, SMALL_JOB, Drill, note
 from tests.host.virtual import VirtualRun
 
 WireTask = tuple[str, str, str, int]  # convention, front end, specification of the fault, seed
@@ -134,21 +134,7 @@ class WireDrill:
         self._told += len(events)
         if done.injected_s is None and injector.done:
             done.injected_s, done.live = injector.done[0][1], self.run.wired.plant.contacts.live
-        for event in events:
-            match event:
-                case FaultTripped():
-                    done.told.append(event.cause)
-                    done.told_s = event.time_s + self.run.base_s if done.told_s is None else done.told_s
-                case PromptRaised():
-                    done.told.append(str(event.topic))
-                case HoleFinished():
-                    done.holes.append((event.hole, event.outcome))
-                    if event.outcome != "through":
-                        done.told.append(event.reason.partition(":")[0])
-                case RunEnded():
-                    done.outcome, done.reason = event.outcome, event.reason
-                case _:
-                    pass
+        note(done, events, self.run.base_s)
 
     def _die(self) -> None:
         """The host is gone between two ticks: the gate lets the source go, then the water; another host comes."""

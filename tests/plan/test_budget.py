@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from controller.core.controller import new_electrode
+from controller.core.measuring import Measuring
+from controller.core.rig import Setting
+from controller.plan import budget as budgets
 from controller.plan.budget import Budget, budget, hole_area_mm2, move_s, wear_mm
 from controller.plan.build import build_plan
 from controller.plan.overcut import Overcut
@@ -15,6 +20,7 @@ from controller.plan.ranges import Range
 from controller.settings.job import Job, Rectangular
 from controller.settings.machine import Holder, Machine, Source
 from controller.settings.technology import Guess, Technology
+from controller.workshop import assignment
 from tests.plan.made import job, machine, technology
 
 GAUGED = Overcut(0.15, 0.003, 0.004, 6)
@@ -125,6 +131,28 @@ def test_a_long_move_is_a_trapezoid_and_a_short_one_a_triangle() -> None:
     assert move_s(2.0, 10.0, 100.0) == pytest.approx(0.2 + 0.1)
     assert move_s(0.25, 10.0, 100.0) == pytest.approx(2 * math.sqrt(0.25 / 100.0))
     assert move_s(1.0, 10.0, 100.0) == pytest.approx(0.2)
+
+
+@pytest.mark.parametrize("name", ["diffuser.toml", "endurance.toml"])
+def test_as_many_measurements_are_foreseen_as_the_core_makes(name: str) -> None:
+    """The core's own rule on a rod that wears as guessed, scatter included: inside the range, within half of it."""
+    work = assignment(name, "virtual.toml", rehearsed=True)
+    foreseen = budget(work.job, work.machine, work.technology, work.plan, work.belief.overcut)
+    setting = Setting(work.machine, work.job, work.technology, work.plan, work.belief.overcut)
+    rng, electrode, measuring = np.random.default_rng(6), new_electrode(setting), Measuring()
+    wear_mm, true_mm, made = electrode.wear_mm, electrode.tip_mm, 2
+    electrode.measured(true_mm, 0.008)
+    for _ in work.plan.holes:
+        if measuring.due(electrode.tip_u_mm):
+            electrode.measured(true_mm, 0.008)
+            measuring.measured(13.0)  # seconds: what one takes on the virtual machine
+            made += 1
+        measuring.begun(electrode.tip_u_mm)
+        electrode.drilled(1.0)
+        true_mm -= wear_mm * rng.normal(1.0, budgets.WEAR_SCATTER)
+    made += round(foreseen.advances.expected)
+    assert foreseen.measurements.low <= made <= foreseen.measurements.high
+    assert made == pytest.approx(foreseen.measurements.expected, rel=0.5)
 
 
 def test_independent_doubts_add_as_squares() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from controller.core.breakthrough import FREE_RUN_UM, ROOM_BELOW_MARGIN_MM
 from controller.core.cycles.ask import ask
 from controller.core.cycles.contacts import OPEN_V, prove, release
@@ -13,6 +15,9 @@ from controller.core.events import ElectrodeAdvanced
 from controller.core.phases import Trigger
 from controller.core.rig import Cycle, Rig, guessed_cone_mm
 from controller.settings.units import UM_PER_MM
+
+# Less than this share of what a push was to gain, or of what the eye can't tell, is none. Chosen.
+NO_PUSH: Final = 0.5
 
 
 def advance_due(rig: Rig) -> bool:
@@ -87,7 +92,7 @@ def advance(rig: Rig) -> Cycle[None]:
     # It may not have been done, or not have worked.
     yield from measure(rig, doubt_mm=0.0, least_mm=before_mm)
     yield from check_place(rig)
-    if not exhausted and electrode.tip_mm - before_mm < 0.5 * min(by_eye_mm, to_mm - before_mm):
+    if not exhausted and electrode.tip_mm - before_mm < NO_PUSH * min(by_eye_mm, to_mm - before_mm):
         # It was to be pushed, and stands out no further: whatever is left above, there is nothing to be had of it.
         rig.say("The rod did not come out any further")
         electrode.stock_mm = min(electrode.stock_mm, electrode.tip_mm + held_mm(rig))
