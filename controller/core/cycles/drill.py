@@ -7,9 +7,10 @@ Depth is counted from the first spark at the face. The hole is done when feeding
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import hypot, inf
+from math import inf
 from typing import Final
 
+from controller.core.approach import AGAIN, SHORTER, START_ROOM_MM, Approach
 from controller.core.breakthrough import FREE_RUN_UM
 from controller.core.causes import Cause, trip
 from controller.core.commands import Command
@@ -34,23 +35,14 @@ from controller.core.cycles.travel import lower, rise, rise_to_top, travel
 from controller.core.events import BrokeThrough
 from controller.core.hole import Ending, Hole
 from controller.core.hole_end import NEEDLE, VANISHED, HoleEnd
-from controller.core.measuring import UNSURE_TIMES
 from controller.core.path import Plunge, Slide
-from controller.core.permissions import APPROACH_SPEED_UM_S, RETURN_SPEED_UM_S, SERVO_SPEED_UM_S
+from controller.core.permissions import RETURN_SPEED_UM_S, SERVO_SPEED_UM_S
 from controller.core.phases import Trigger
 from controller.core.rig import Cycle, Rig
 from controller.core.servo import Servo
 from controller.plan.plan import PlannedHole
 from controller.settings.units import S_PER_MS, UM_PER_MM
 
-# The approach starts this far above the face at least: three times the widest gap (references §3), so that the source
-# always closes on an open gap.
-START_ROOM_MM: Final = 0.3
-# Searched below where the face should be before the work is called missing. Chosen so.
-SEARCH_MM: Final = 0.5
-# Tip above the face at the first sparks, and how well that is known: the usual gaps (10–100 µm, references §3) and the
-# reach beside a corner. Chosen so.
-FIRST_GAP_UM: Final = 120.0
 # A front no deeper than this may be the face itself: the hole is then begun anew. Chosen: more than the face is unsure.
 BEGUN_UM: Final = 250.0
 # Two sparks within a tenth of a second are erosion, one may be a passing chip. Chosen so.
@@ -71,14 +63,6 @@ REPORT_S: Final = 5.0  # between progress events; chosen so that an hour makes s
 RETURN_ROOM_UM: Final = 50.0
 AFTER_DROP_OUT_UM: Final = 15.0
 FRONT_SPEED_UM_S: Final = 100.0
-# A face that was touched before it sparked is gone to slowly: what sparks may be thinner than the way at approach speed
-# within one reaction time (0.1 s). Chosen: a tenth of a usual gap a reaction time.
-FACE_SPEED_UM_S: Final = 30.0
-# An approach that is to begin again is left so early (s), since it may be a long way up. Chosen: more than the way down
-# to where the search ends takes, with a tip known as badly as may be (measuring.py).
-APPROACH_S: Final = 8.0
-# Approaches cut short by touches and drop-outs before the first spark, before the hole is given up. Chosen.
-APPROACHES_MAX: Final = 6
 TAKE_UP_UM_S: Final = 1000.0  # play is taken up within a few ticks
 # A low that may be a short is given way to by this at once: more than a touch is deep, and still within reach of sparks
 # from a usual gap (10–100 µm, references §3). Chosen.
@@ -87,31 +71,23 @@ GIVE_WAY_UM: Final = 20.0
 KNOWN_UM: Final = 5.0
 
 
-# Not the end of a hole: nothing was met, and the electrode is to be measured before the work is called missing.
-SHORTER: Final = Ending("failed", "no work met")
-# Nor this: the operator wishes for something that needs the electrode out of it.
+# Not the end of a hole: the operator wishes for something that needs the electrode out of it.
 ASIDE: Final = Ending("failed", "left")
 SKIPPED: Final = Ending("failed", "skipped by the operator")
-# Nor this: touches and drop-outs took the time that the source may stand live without removal; approach again.
-AGAIN: Final = Ending("failed", "no spark yet")
 
 
 class Drilling:
     """The cycles that make one hole; what is known of it is in `hole`, the axis in `slide`."""
 
     __slots__ = (
-        "_approaches",
         "_begun",
-        "_empty_um",
         "_end",
         "_gave_way",
-        "_met_um",
         "_near_um",
         "_planned",
         "_rig",
         "_room_um",
-        "_searched",
-        "_start_z_um",
+        "_way_down",
         "hole",
         "slide",
     )
@@ -120,13 +96,11 @@ class Drilling:
         self._rig = rig
         self._begun = begun
         self._planned = planned
-        self._start_z_um = 0.0
-        self._near_um = self._met_um = -inf
-        self._approaches = 0
-        self._empty_um = 0.0  # down to there nothing sparked on the way to the face
-        self._searched = self._gave_way = False
+        self._near_um = -inf
+        self._gave_way = False
         self._room_um = RETURN_ROOM_UM
         self.hole = Hole(rig, planned)
+        self._way_down: Approach
         self._end: HoleEnd
         self.slide: Slide
 
@@ -139,7 +113,7 @@ class Drilling:
         self.hole.begin()
         rig.servo.begin()
         rig.measuring.begun(rig.unsure_mm())
-        self._choose_start()
+        self._way_down = Approach(rig, planned)
         self._end = HoleEnd(rig, self.hole)
         if self._begun:
             yield from self._find_front()
@@ -171,18 +145,10 @@ class Drilling:
 
     # -- getting there ---------------------------------------------------------------------------------------------
 
-    def _choose_start(self) -> None:
-        """The start height: above the face by what is not known of it, and some room."""
-        rig, planned = self._rig, self._planned
-        if rig.surface is None:
-            raise trip(Cause.PROGRAM, "a hole was begun before the work was mapped")
-        face_mm = rig.surface.at_mm(planned.x_mm, planned.y_mm) + rig.electrode.tip_mm
-        self._start_z_um = (face_mm + START_ROOM_MM + UNSURE_TIMES * self._rig.unsure_mm()) * UM_PER_MM
-
     def _take_stock(self) -> None:
         """A new slide from where the axis stands now; arc length 0 is the start height."""
         seen, machine = self._rig.sense.seen, self._rig.machine
-        path = Plunge(seen.x_um, seen.y_um, self._start_z_um)
+        path = Plunge(seen.x_um, seen.y_um, self._way_down.start_z_um)
         self.slide = Slide(path, self._rig.play_um, machine.useful_move_um)
         self.slide.halted_at(seen.z_um)
 
@@ -217,10 +183,10 @@ class Drilling:
     def _re_enter(self) -> Cycle[None]:
         """Down to the start height; in a hole begun before, on the sensing path, to just above where the front was."""
         rig = self._rig
-        yield from lower(rig, self._start_z_um)
+        yield from lower(rig, self._way_down.start_z_um)
         self._take_stock()
         slide = self.slide
-        deepest_um = self._empty_um if self.hole.zero_um is None else self.hole.deepest_um
+        deepest_um = self._way_down.empty_um if self.hole.zero_um is None else self.hole.deepest_um
         front_um = deepest_um - START_ROOM_MM * UM_PER_MM
         if front_um <= slide.axis_um + RETURN_ROOM_UM:
             return
@@ -234,9 +200,9 @@ class Drilling:
         at full size is then seen by going that way once more with the source on.
         """
         rig = self._rig
-        yield from lower(rig, self._start_z_um)
+        yield from lower(rig, self._way_down.start_z_um)
         self._take_stock()
-        zero_um, thickness_um = self._foretold_um(), rig.given.job.work.thickness_mm * UM_PER_MM
+        zero_um, thickness_um = self._way_down.foretold_um, rig.given.job.work.thickness_mm * UM_PER_MM
         rig.say(f"Hole {self._planned.index}: begun before; feeling for its front on the sensing path")
         met_um = yield from find_front(rig, self.slide, zero_um + self._end.enough_um)
         front_um = zero_um + thickness_um if met_um is None else met_um
@@ -260,7 +226,7 @@ class Drilling:
             met_um = self.slide.tip_um
             freed = yield from self._free()
             if self.hole.zero_um is None and freed is Freed.IN_HOLE:
-                self._met_um = met_um
+                self._way_down.touched(met_um)
             if isinstance(freed, Ending):
                 return freed
             if freed is not Freed.IN_HOLE:
@@ -277,7 +243,7 @@ class Drilling:
                 return self._wished()
             if sense.gap.spark_rate_hz > IGNITED_HZ and not sense.long_low:
                 if hole.zero_um is None:
-                    self._see_length()
+                    self._way_down.see_length(slide.tip_um)
                     hole.sparked(slide.tip_um)
                 return None
             hole.count(slide.tip_um, sense.sparks)
@@ -288,31 +254,18 @@ class Drilling:
             yield slide.forward(feed_um, sense.seen.queued)
         return None
 
-    def _see_length(self) -> None:
-        """The face met far from where it should be: the rod is not as long as believed, to within a gap or two."""
-        rig = self._rig
-        off_mm = (self.slide.tip_um - self._foretold_um()) / UM_PER_MM
-        if abs(off_mm) > 3.0 * hypot(self._rig.unsure_mm(), FIRST_GAP_UM / UM_PER_MM):
-            rig.say(f"Hole {self._planned.index}: the electrode is {abs(off_mm):.1f} mm off what was believed")
-            rig.electrode.found_shorter(off_mm, FIRST_GAP_UM / UM_PER_MM)
-
-    def _foretold_um(self) -> float:
-        """Where on the slide the first spark should be."""
-        return (START_ROOM_MM + UNSURE_TIMES * self._rig.unsure_mm()) * UM_PER_MM - FIRST_GAP_UM
-
     def _short_met(self) -> bool:
         """A short is declared; above the highest place of a face not yet met, only once no drop-out lasts so long."""
         rig = self._rig
         if not short_declared(rig):
             return False
-        above = self.hole.zero_um is None and self.slide.tip_um < START_ROOM_MM * UM_PER_MM
+        above = self.hole.zero_um is None and self._way_down.is_above(self.slide.tip_um)
         return not above or rig.sense.reader.window.low_ms * S_PER_MS > rig.machine.drop_outs.longest_s
 
     def _approach_speed(self, front_um: float) -> float:
         """Toward a face that only the map knows; back to a front that was left; its last stretch; beyond it (µm/s)."""
         if self.hole.zero_um is None:
-            near = abs(self.slide.tip_um - self._met_um) < RETURN_ROOM_UM
-            return FACE_SPEED_UM_S if near else APPROACH_SPEED_UM_S
+            return self._way_down.speed_um_s(self.slide.tip_um)
         beyond_um = self.slide.tip_um - front_um
         if beyond_um < -self._room_um:
             return RETURN_SPEED_UM_S
@@ -324,23 +277,7 @@ class Drilling:
         rig, hole = self._rig, self.hole
         if hole.zero_um is not None:
             return self._failed("no more sparks and no free way") if rig.sense.idle_s > NO_REMOVAL_S else None
-        limit_mm = 2.0 * START_ROOM_MM + SEARCH_MM + 4.0 * self._rig.unsure_mm()
-        if self.slide.axis_um < limit_mm * UM_PER_MM:
-            # A short drop-out looks like a spark: before the first ones at the face, all time live is time without.
-            if rig.sense.live_s < APPROACH_S:
-                return None
-            self._approaches += 1
-            self._empty_um = max(self._empty_um, self.slide.tip_um)
-            return (
-                AGAIN if self._approaches < APPROACHES_MAX else self._failed(f"no spark in {APPROACHES_MAX} approaches")
-            )
-        if not self._searched:
-            self._searched = True
-            return SHORTER
-        raise trip(
-            Cause.WORK_MISSING,
-            f"{self.slide.axis_um / UM_PER_MM:.2f} mm below the start of hole {self._planned.index}",
-        )
+        return self._way_down.nothing_met(self.slide.axis_um, self.slide.tip_um)
 
     def _erode(self) -> Cycle[Ending | None]:
         """Servo until the hole ends (an Ending), a short is declared or it gets no deeper (None)."""
@@ -452,8 +389,7 @@ class Drilling:
         yield from self._leave()
         yield from measure_electrode(self._rig)
         yield from travel(self._rig, self._planned.x_mm, self._planned.y_mm)
-        self._choose_start()
-        self._empty_um, self._met_um = 0.0, -inf
+        self._way_down.choose_start()
 
     def _wished(self) -> Ending:
         """What the operator's wish makes of this hole."""
@@ -466,7 +402,7 @@ class Drilling:
         self.hole.book_wear()
         before_mm = rig.electrode.tip_mm
         if (yield from attend(rig)):
-            self._start_z_um += (rig.electrode.tip_mm - before_mm) * UM_PER_MM  # as after help
+            self._way_down.longer(rig.electrode.tip_mm - before_mm)
         yield from travel(rig, self._planned.x_mm, self._planned.y_mm)
 
     def _after_help(self) -> Cycle[None]:
@@ -477,7 +413,7 @@ class Drilling:
         yield from self._measure_again()
         # The tip shall start as high above the face as before, however long the electrode is now: a shorter one would
         # else run down to its front through air, which looks like the free run behind a hole.
-        self._start_z_um += (rig.electrode.tip_mm - before_mm) * UM_PER_MM
+        self._way_down.longer(rig.electrode.tip_mm - before_mm)
         yield from travel(rig, self._planned.x_mm, self._planned.y_mm)
 
     def _measure_again(self) -> Cycle[None]:
