@@ -147,8 +147,7 @@ def _enter(rig: Rig, hole: PlannedHole) -> Cycle[float | None]:
     rig.enter(Trigger.TOUCH)
     if (yield from prove(rig)) <= OPEN_V:
         raise trip(Cause.TOO_WET, f"above hole {hole.index}")
-    work = given.job.work
-    depth_mm = 0.5 * work.thickness_mm + min(electrode.cone_mm + 2.0 * electrode.cone_u_mm, 0.5 * work.clear_below_mm)
+    depth_mm = 0.5 * given.job.work.thickness_mm + min(_cone_most_mm(rig), _past_most_mm(rig))
     slide = slide_here(rig)
     low = 0
     while slide.axis_um < (ABOVE_MM + depth_mm) * UM_PER_MM and low < READINGS:
@@ -202,6 +201,22 @@ def _most_room_um(rig: Rig) -> float:
     return max(_room_um(rig), (overcut.mean_mm + 2.0 * overcut.u_mm) * UM_PER_MM)
 
 
+def _cone_most_mm(rig: Rig) -> float:
+    """How much of the rod's end is thinner than the rod, at the most (mm)."""
+    return rig.electrode.cone_mm + 2.0 * rig.electrode.cone_u_mm
+
+
+def _past_most_mm(rig: Rig) -> float:
+    """How far past the middle of the plate the tip may go (mm)."""
+    return 0.5 * rig.given.job.work.clear_below_mm
+
+
+def _missing_um(rig: Rig) -> float:
+    """What the rod lacks of its radius in the hole, at the most (µm): nothing, unless its cone is too long to pass."""
+    fits = _cone_most_mm(rig) <= _past_most_mm(rig)
+    return 0.0 if fits else 0.5 * rig.given.job.electrode.diameter_mm * UM_PER_MM
+
+
 def _step_um(rig: Rig, axis: int) -> float:
     """The smallest sideways move (µm)."""
     machine = rig.given.machine
@@ -211,9 +226,7 @@ def _step_um(rig: Rig, axis: int) -> float:
 def _wall(rig: Rig, home_um: list[float], axis: int, step_um: float) -> Cycle[float | None]:
     """Sideways step by step until metal is sensed, then back to the middle; where that was (µm), None for nowhere."""
     given = rig.given
-    # A cone longer than the room below lets no full diameter into the hole: the wall is further by up to its radius.
-    needle_um = 0.5 * given.job.electrode.diameter_mm * UM_PER_MM
-    most_um = 2.0 * _most_room_um(rig) + needle_um + given.machine.axes.backlash_um[axis] + BEYOND_UM
+    most_um = 2.0 * _most_room_um(rig) + _missing_um(rig) + given.machine.axes.backlash_um[axis] + BEYOND_UM
     at_um = list(home_um)
     z_um = (rig.locks.sent or (0.0, 0.0, rig.sense.seen.z_um))[2]
     met: float | None = None
