@@ -28,6 +28,7 @@ class Condition:
         dwell_s: how long it must last.
         clear: what must be so before the run goes on.
         goes_on: the run may also end complete: the fault is ridden out or came too late to matter.
+        machine, remedy: what the machine does and what is left to do, where no cause is told.
     """
 
     group: str
@@ -40,11 +41,16 @@ class Condition:
     clear: str
     goes_on: bool = False
     wire_s: float = 0.0
+    machine: str = ""
+    remedy: str = ""
 
 
 C: Final = Cause
 PROVEN: Final = "isolation proven"
 SAMPLES: Final = "samples arrive"
+GOES_ON: Final = "goes on"
+NOTHING: Final = "nothing"
+RESUME: Final = "`gapwright resume RUN`"
 
 # A board that says nothing is noticed after the longest silence of the links (SILENT_S of link/ack.py), and the time to
 # the next question that it would have to answer (POLL_S there).
@@ -247,7 +253,17 @@ CONDITIONS: Final[tuple[Condition, ...]] = (
         "sensing path opens",
     ),
     Condition(
-        "gap", "bridged by debris", "bridged", "long lows that answer to a retreat", (), None, 0.0, "", goes_on=True
+        "gap",
+        "bridged by debris",
+        "bridged",
+        "long lows that answer to a retreat",
+        (),
+        None,
+        0.0,
+        "",
+        goes_on=True,
+        machine="lifts the tip out of the bridge, goes on",
+        remedy=NOTHING,
     ),
     Condition(
         "gap",
@@ -292,6 +308,8 @@ CONDITIONS: Final[tuple[Condition, ...]] = (
         0.0,
         "",
         goes_on=True,
+        machine="finishes the hole, goes on",
+        remedy="gauge the hole; is the work as thick as the job says?",
     ),
     Condition(
         "gap",
@@ -407,14 +425,28 @@ CONDITIONS: Final[tuple[Condition, ...]] = (
         "host",
         "killed",
         "host-killed",
-        "the gate opens the source contact within 120 ms",
+        "the gate misses the heartbeat",
         (),
         None,
         0.0,
         "",
         goes_on=True,
+        machine="source off within 120 ms, water within 2 s; stands where it was",
+        remedy=RESUME,
     ),
-    Condition("host", "asked to terminate", "host-terminated", "the signal", (), None, 0.0, "", goes_on=True),
+    Condition(
+        "host",
+        "asked to terminate",
+        "host-terminated",
+        "the signal",
+        (),
+        None,
+        0.0,
+        "",
+        goes_on=True,
+        machine="source off, tip lifted, water off, ends",
+        remedy=RESUME,
+    ),
     Condition(
         "host",
         "freezes",
@@ -426,7 +458,17 @@ CONDITIONS: Final[tuple[Condition, ...]] = (
         "",
     ),
     Condition(
-        "host", "overruns", "host-overruns", "ticks left out are counted and told", (), None, 0.0, "", goes_on=True
+        "host",
+        "overruns",
+        "host-overruns",
+        "ticks left out are counted and told",
+        (),
+        None,
+        0.0,
+        "",
+        goes_on=True,
+        machine=GOES_ON,
+        remedy="if it is told often: close what else runs on the computer",
     ),
     Condition(
         "host",
@@ -439,7 +481,30 @@ CONDITIONS: Final[tuple[Condition, ...]] = (
         "the disk takes it",
     ),
     Condition(
-        "host", "screen killed, clock set back", "", "nothing in the loop knows either", (), None, 0.0, "", goes_on=True
+        "host",
+        "screen killed",
+        "",
+        "nothing in the loop knows of screens",
+        (),
+        None,
+        0.0,
+        "",
+        goes_on=True,
+        machine=GOES_ON,
+        remedy="`gapwright watch RUN` opens another",
+    ),
+    Condition(
+        "host",
+        "clock set back",
+        "",
+        "nothing in the loop reads the time of day",
+        (),
+        None,
+        0.0,
+        "",
+        goes_on=True,
+        machine=GOES_ON,
+        remedy=NOTHING,
     ),
 )
 
@@ -466,8 +531,8 @@ def _line(row: Condition) -> str:
         longest_s = row.trip_s + row.wire_s
         within = f"{longest_s:g} s" if longest_s else "at once"
     meaning = MEANINGS[row.causes[0]] if row.causes else None
-    machine = _SHORT[meaning.reaction] if meaning else "goes on, or was stopped: source off"
-    remedy = meaning.remedy if meaning else "`gapwright resume` when it has ended"
+    machine = _SHORT[meaning.reaction] if meaning else row.machine
+    remedy = meaning.remedy if meaning else row.remedy
     cells = (f"{row.group}: {row.words}{name}", row.detected, told, within if row.causes else "–", machine, remedy)
     return f"| {' | '.join(cells)} |"
 
