@@ -39,9 +39,13 @@ class Hands(Protocol):
 
 
 class VirtualOperator:
-    """Answers prompts; `protrusion_mm` is how far the electrode shall stand out after an advance."""
+    """Answers prompts; `protrusion_mm` is how far the electrode shall stand out after an advance.
 
-    __slots__ = ("_answered", "_chance", "_due_s", "_hands", "_protrusion_mm", "_seen")
+    Attributes:
+        due_s: When the prompt that was seen last is answered.
+    """
+
+    __slots__ = ("_answered", "_chance", "_hands", "_protrusion_mm", "_seen", "due_s")
 
     def __init__(self, hands: Hands, protrusion_mm: float, streams: Streams) -> None:
         self._hands = hands
@@ -49,15 +53,15 @@ class VirtualOperator:
         self._chance = streams.named("operator")
         self._seen = -1
         self._answered = -1
-        self._due_s = 0.0
+        self.due_s = 0.0
 
     def requests(self, time_s: float, waiting: PromptRaised | None) -> Sequence[Request]:
         """What the operator asks of the core in this tick: an answer when one is due, else nothing."""
         if waiting is None or waiting.prompt == self._answered or waiting.topic == HELD:
             return NO_REQUESTS
         if waiting.prompt != self._seen:
-            self._seen, self._due_s = waiting.prompt, time_s + ANSWER_S
-        if time_s < self._due_s:
+            self._seen, self.due_s = waiting.prompt, time_s + ANSWER_S
+        if time_s < self.due_s:
             return NO_REQUESTS
         self._work(waiting)
         self._answered = waiting.prompt

@@ -7,7 +7,8 @@ the state between two calls. The same seed gives the same events, whatever the l
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Protocol
+from math import ceil
+from typing import Final, Protocol
 
 from controller.core.commands import Command
 from controller.core.cycles.attend import HELD
@@ -62,12 +63,20 @@ class Core(Protocol):
         """The prompt that waits for an answer."""
 
     @property
+    def rests_until_s(self) -> float:
+        """Until when nothing is to be done: nothing is on, nothing moves. A time that is past when it can't say."""
+
+    @property
     def gap_state(self) -> str:
         """What it takes the gap for."""
 
     def tick(self, seen: Observation, requests: Sequence[Request] = ()) -> Ticked:
         """Take one observation."""
 
+
+# So much of an idle stretch is jumped over at once. Chosen: somebody who watches and asks for something is heard soon.
+JUMP_S: Final = 0.5
+ROUNDING_TICKS: Final = 1e-6
 
 # Looked at after every tick by the benchmarks.
 Watch = Callable[[Core, VirtualMachine], None]
@@ -94,6 +103,7 @@ class Rehearsal:
     """
 
     __slots__ = (
+        "_ahead",
         "_answered",
         "_asked",
         "_job",
@@ -139,16 +149,23 @@ class Rehearsal:
         self.watch = watch
         self._answered, self._patient = operator, patient
         self._asked: Sequence[Request] = NO_REQUESTS
+        self._ahead = 0
         self._job, self._plant, self._seed = job, plant, seed
         self._sink = sink
         self._tick_s = 1.0 / machine.tick_hz
 
     def step(self, ticks: int) -> bool:
-        """Go on for at most `ticks` ticks; False when the run is over."""
+        """Go on for `ticks` ticks; False when the run is over.
+
+        An idle stretch is jumped over. One that is longer than what is left of the ticks is taken off the next ones.
+        """
         virtual, core, watch, tick_s = self.virtual, self.core, self.watch, self._tick_s
         injector = self.injector
-        for _ in range(ticks):
-            observation = virtual.advance(tick_s)
+        left = ticks - self._ahead
+        while left > 0:
+            idle = self._idle_ticks() if core.rests_until_s > self.time_s else 1
+            observation = virtual.advance(tick_s) if idle == 1 else virtual.rest(idle * tick_s)
+            left -= idle
             if observation.time_s >= injector.next_s:
                 injector.act(observation)
             asked, self._asked = self._asked, NO_REQUESTS
@@ -163,7 +180,17 @@ class Rehearsal:
                 self._take(out.events)
             if self.ended is not None:
                 return False
+        self._ahead = -left
         return True
+
+    def _idle_ticks(self) -> int:
+        """How many ticks it is until something may happen: the core, the operator, a fault."""
+        core, operator = self.core, self.operator
+        until_s = min(core.rests_until_s, self.time_s + JUMP_S, self.injector.next_s)
+        if core.waiting is not None and self._answered and operator.due_s > self.time_s:
+            until_s = min(until_s, operator.due_s)
+        # A tick's end may lie a rounding beyond what it is to reach.
+        return max(ceil((until_s - self.time_s) / self._tick_s - ROUNDING_TICKS), 1)
 
     def ask(self, requests: Sequence[Request]) -> None:
         """Ask something of the core in the next tick, as somebody who watches does.

@@ -74,12 +74,24 @@ class Conductor:
         """The present phase."""
         return self._bench.phases.phase
 
+    @property
+    def rests_until_s(self) -> float:
+        """Until when it has nothing to do if nothing is asked and no input changes: nothing is on, nothing moves.
+
+        A time that is past (0 always is) when it can't say.
+        """
+        until_s = self._bench.rests_until_s
+        if not until_s or self.ended is not None or self._sense.seen.queued or any(self._locks.on.values()):
+            return 0.0
+        return until_s
+
     def tick(self, seen: Observation, requests: Sequence[Request] = ()) -> TickOutput:
         """Take one observation, and what people asked for; return what to do and what happened."""
         out = TickOutput()
         bench = self._bench
         bench.out = out.events
         bench.requests = requests
+        bench.rests_until_s = 0.0
         self._sense.take(seen)
         self._locks.gap_open_s = self._sense.quiet_s
         self._locks.phase = bench.phases.phase

@@ -42,6 +42,8 @@ STEP_MM: Final = 0.0025
 # over more of it. Never taken for known to better than the last figure, so that a change of water is followed. Chosen.
 CONE_DRIFT: Final = 0.15
 LEAST_CONE_DRIFT: Final = 0.02
+# A flat end is believed to wear like the worn-in one before it to within half of that. Chosen.
+FLAT_SHARE: Final = 0.5
 # A much shorter one seen counts for a fiftieth. Chosen so that nearly all holes may hide their cone.
 SHORTER_GAIN: Final = 0.02
 # Shorter than believed by more than so many times what a hole shows it to, it was hidden; its growth is followed within
@@ -109,6 +111,7 @@ class Electrode:
     __slots__ = (
         "_cone_growth_mm",
         "_drift",
+        "_end_holes",
         "_holes_since",
         "_known",
         "_length",
@@ -138,6 +141,7 @@ class Electrode:
         self.cone_mm, self.cone_u_mm = 0.0, cone_mm
         self.cones_seen = 0
         self._cone_growth_mm = 0.0
+        self._end_holes = 0.0
         self.suspected_mm = 0.0
 
     @property
@@ -162,8 +166,11 @@ class Electrode:
 
     @property
     def drift(self) -> float:
-        """How much the average wear changes from hole to hole, as a share of it (one standard deviation)."""
-        return self._drift
+        """How much the average wear changes from hole to hole, as a share of it (one standard deviation).
+
+        As much as was learned; and while the cone of a young end grows, as much as that may.
+        """
+        return max(self._drift, min(CONE_DRIFT, 0.5 / max(self._end_holes, 1.0)))
 
     @property
     def remainder_mm(self) -> float:
@@ -191,6 +198,7 @@ class Electrode:
             self.cone_mm,
             self.cone_u_mm,
             float(self.cones_seen),
+            self._end_holes,
         )
 
     def believe(self, belief: tuple[float, ...]) -> None:
@@ -210,6 +218,7 @@ class Electrode:
             self.cone_mm,
             self.cone_u_mm,
             cones_seen,
+            self._end_holes,
         ) = belief
         self._known = Known(*known)
         self.cones_seen = int(cones_seen)
@@ -217,10 +226,11 @@ class Electrode:
     def drilled(self, share: float) -> None:
         """One hole's wear, or a share of it, was taken from the tip."""
         known = self._known.after(share, self._remainder2)
-        self._known = known._replace(ww=known.ww + (share * self._drift * self._wear) ** 2)
+        self._known = known._replace(ww=known.ww + (share * self.drift * self._wear) ** 2)
         self._length -= share * self._wear
         self._remainder *= _kept(share)
         self._holes_since += share
+        self._end_holes += share
         self.stock_mm -= share * self._wear
 
     def u_after(self, holes: float) -> float:
@@ -269,6 +279,15 @@ class Electrode:
         self._holes_since = 0.0
         if stock_mm is not None:
             self.stock_mm = stock_mm
+
+    def flat_end(self, cone_mm: float) -> None:
+        """The end is flat now, as a new rod's: the cone is no more than a guess, and the first holes wear otherwise.
+
+        Where a worn-in end loses length all over, a flat one loses its edge first.
+        """
+        self.cone_mm, self.cone_u_mm, self.cones_seen = 0.0, cone_mm, 0
+        self._cone_growth_mm = self._end_holes = 0.0
+        self._known = self._known._replace(ww=self._known.ww + (FLAT_SHARE * self._wear) ** 2)
 
     def _known_anew(self, tip_mm: float, u_mm: float) -> None:
         """The tip stands there, known so well; nothing is known of a remainder any more but what it usually is."""

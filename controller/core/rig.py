@@ -73,6 +73,7 @@ class Bench:
         "play_felt",
         "prompts",
         "requests",
+        "rests_until_s",
         "rod_mm",
         "sense",
         "standing",
@@ -101,6 +102,8 @@ class Bench:
         self.descent: tuple[list[tuple[float, float]], float] = ([], 0.0)
         self.doing = ""
         self.hole = 0
+        # Until when a cycle only lets time pass (s; inf: until somebody answers); said again in every tick it does so.
+        self.rests_until_s = 0.0
         self.prompts = 0
         self.play_felt = False
 

@@ -53,6 +53,9 @@ class Ticked:
 class BaselineController:
     """Constant feed, fixed retreat, fixed depth."""
 
+    # It never says when it rests.
+    rests_until_s = 0.0
+
     def __init__(self, machine: Machine, job: Job, plan: Plan) -> None:
         self.waiting: PromptRaised | None = None
         self.gap_state = "open"

@@ -31,6 +31,11 @@ class Spied:
         return self.core.waiting
 
     @property
+    def rests_until_s(self) -> float:
+        """Until when it has nothing to do."""
+        return self.core.rests_until_s
+
+    @property
     def gap_state(self) -> str:
         """What the core takes the gap for."""
         return self.core.gap_state

@@ -86,8 +86,7 @@ def advance(rig: Rig) -> Cycle[None]:
     stock = job_rod.length_mm if exhausted else None
     electrode.renewed(to_mm, holder.protrusion_u_mm, stock)
     if exhausted:
-        electrode.cone_mm, electrode.cone_u_mm = 0.0, guessed_cone_mm(rig.given)
-        electrode.cones_seen = 0
+        electrode.flat_end(guessed_cone_mm(rig.given))
         rig.needle = False
     # It may not have been done, or not have worked.
     yield from measure(rig, doubt_mm=0.0, least_mm=before_mm)

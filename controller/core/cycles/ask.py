@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import inf
+
 from controller.core.events import PromptAnswered, PromptRaised
 from controller.core.phases import Phase, Trigger
 from controller.core.requests import Answer
@@ -58,6 +60,7 @@ def pose(
     rig.say(f"Waiting for the operator: {topic}")
     rig.tell(PromptRaised(rig.now_s, number, topic, what_happened, what_to_do, what_next, choices, planned, rig.hole))
     while True:
+        rig.rests_until_s = inf
         yield ()
         for request in rig.requests:
             if isinstance(request, Answer) and request.prompt == number and request.choice in choices:

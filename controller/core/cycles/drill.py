@@ -160,9 +160,9 @@ class Drilling:
             why = yield from why_closed(rig, open_v, f"above hole {self._planned.index}")
             if why.cause != Cause.SENSING_CLOSED:
                 raise why
-            off_mm = yield from face_off_mm(rig, self._planned)
-            if off_mm > 2.0 * self._rig.unsure_mm():
-                raise trip(Cause.FACE_OFF, f"{off_mm:.2f} mm higher at hole {self._planned.index}")
+            if (yield from self._met_face()):
+                yield from self._re_enter()
+                continue
             yield from ask_for_help(rig, f"The sensing path reads contact above hole {self._planned.index}.")
             rig.enter(Trigger.GO_ON)
             yield from self._after_help()
@@ -170,6 +170,26 @@ class Drilling:
         rig.enter(Trigger.DESCEND)
         rig.say(f"Hole {self._planned.index}: approaching")
         yield from energise(rig)
+
+    def _met_face(self) -> Cycle[bool]:
+        """Whether it was the face, met by a rod longer than believed. Raises Trip for a face that is higher."""
+        rig = self._rig
+        off_mm = yield from face_off_mm(rig, self._planned)
+        if off_mm <= 2.0 * rig.unsure_mm():
+            return False
+        self.hole.book_wear()
+        believed_mm = rig.electrode.tip_mm
+        yield from measure_electrode(rig)
+        yield from travel(rig, self._planned.x_mm, self._planned.y_mm)
+        longer_mm = rig.electrode.tip_mm - believed_mm
+        if self.hole.zero_um is None:
+            self._way_down.choose_start()
+        else:
+            self._way_down.longer(longer_mm)
+        off_mm -= longer_mm
+        if off_mm > 2.0 * rig.unsure_mm():
+            raise trip(Cause.FACE_OFF, f"{off_mm:.2f} mm higher at hole {self._planned.index}")
+        return True
 
     def _sensed_v(self) -> Cycle[float]:
         """Prove isolation and read the sensing path (volts), from idle to idle."""

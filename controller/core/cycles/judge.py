@@ -77,6 +77,5 @@ def new_rod(rig: Rig) -> None:
     """Another rod is in the holder, with a flat end; how far it stands out is not changed by saying so."""
     electrode: Electrode = rig.electrode
     electrode.renewed(electrode.tip_mm, electrode.tip_u_mm, rig.given.job.electrode.length_mm)
-    electrode.cone_mm, electrode.cone_u_mm = 0.0, guessed_cone_mm(rig.given)
-    electrode.cones_seen = 0
+    electrode.flat_end(guessed_cone_mm(rig.given))
     rig.needle = False

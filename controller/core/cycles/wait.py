@@ -16,6 +16,7 @@ def pause(rig: Bench, seconds: float) -> Cycle[None]:
     """Let a time pass."""
     until_s = rig.now_s + seconds - 1e-9
     while rig.now_s < until_s:
+        rig.rests_until_s = until_s
         yield ()
 
 
