@@ -134,7 +134,7 @@ class HoleEnd:
         """Still sparking where the room ends, though the tip is out: by the cone, or beside a rod that has none."""
         rig = self._rig
         flat_um = (rig.given.job.work.thickness_mm + rig.electrode.wear_mm) * UM_PER_MM + FREE_RUN_UM
-        out = share <= WHOLE_SHARE and flat_um <= self._most_um
+        out = not self.whole and flat_um <= self._most_um
         if out and rig.electrode.cones_seen:
             return NEEDLE
         if out and share <= FLANK_MOST:

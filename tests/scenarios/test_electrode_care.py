@@ -4,7 +4,14 @@ from __future__ import annotations
 
 import pytest
 
-from controller.core.events import ElectrodeAdvanced, ElectrodeMeasured, PromptAnswered, Proven
+from controller.core.events import (
+    ElectrodeAdvanced,
+    ElectrodeMeasured,
+    FaultTripped,
+    HoleFinished,
+    PromptAnswered,
+    Proven,
+)
 from tests.scenarios.stage import Changes, Stage
 from tests.scenarios.test_whole_jobs import SHORT_OF_FULL_MM, check_orderly
 
@@ -109,3 +116,20 @@ def test_the_believed_tip_length_is_the_true_one_within_its_own_uncertainty_at_e
     # Three standard uncertainties: one of two or three measurements may well lie outside two.
     assert misses
     assert max(map(abs, misses)) < 3.0
+
+
+@pytest.mark.parametrize("longer_um", [200.0, 450.0, 700.0])
+def test_a_rod_that_is_longer_than_believed_is_measured_before_the_face_is_blamed(longer_um: float) -> None:
+    """It meets the face early; by how much it is longer says the reference plate, and the job goes on."""
+    stage = Stage(holes=3, seed=3)
+    stage.do(lambda at: any(event.hole == 1 for event in at.told(HoleFinished)), lambda: longer(stage, longer_um))
+    stage.play()
+    assert not stage.told(FaultTripped)
+    assert stage.outcome == "complete"
+    assert abs(stage.core._rig.electrode.tip_mm - stage.virtual.truth.tip_length_mm) < 0.1
+    check_orderly(stage)
+
+
+def longer(stage: Stage, by_um: float) -> None:
+    """The rod slides down in its holder."""
+    stage.virtual.shorten_electrode(-by_um, flat=False)

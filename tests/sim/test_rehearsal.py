@@ -13,8 +13,9 @@ from controller.plan.build import build_plan
 from controller.plan.overcut import learn_overcut
 from controller.settings.find import packaged_configs
 from controller.settings.load import load_job, load_machine, load_technology
+from sim.machine import VirtualMachine
 from sim.notebook import Notebook
-from sim.rehearsal import Rehearsal
+from sim.rehearsal import Core, Rehearsal
 from sim.settings import load_plant
 
 
@@ -50,6 +51,44 @@ def test_the_length_of_the_steps_changes_nothing(whole: Notebook) -> None:
     go_to_the_end(rehearsal(notebook), 1, 7, 100, 3, 2500, 999)
     assert notebook.events == whole.events
     assert notebook.holes == whole.holes
+
+
+class Watched:
+    """Counts ticks, and how far apart they were."""
+
+    def __init__(self) -> None:
+        self.ticks, self.longest_s, self._last_s = 0, 0.0, 0.0
+
+    def __call__(self, _core: Core, virtual: VirtualMachine) -> None:
+        """One tick is over."""
+        self.ticks += 1
+        self.longest_s = max(self.longest_s, virtual.time_s - self._last_s)
+        self._last_s = virtual.time_s
+
+
+def test_idle_stretches_are_jumped_over_and_nothing_else_is(whole: Notebook, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Tick by tick it goes the same way, until the water's sums, taken in other pieces, differ in their last digits."""
+    jumping, walking, told = Watched(), Watched(), Notebook()
+    going = rehearsal(Notebook())
+    going.watch = jumping
+    go_to_the_end(going, 10_000)
+    monkeypatch.setattr("sim.rehearsal.JUMP_S", 0.0)
+    going = rehearsal(told)
+    going.watch = walking
+    go_to_the_end(going, 10_000)
+    assert walking.longest_s == pytest.approx(0.01)
+    assert jumping.longest_s == pytest.approx(0.5)
+    assert jumping.ticks < 0.95 * walking.ticks
+    first = next(number for number, event in enumerate(told.events) if isinstance(event, HoleStarted))
+    assert [(event.kind, event.time_s) for event in told.events[: first + 1]] == [
+        (event.kind, event.time_s) for event in whole.events[: first + 1]
+    ]
+    assert len(first_holes(told)) == len(first_holes(whole)) == 2
+
+
+def first_holes(book: Notebook) -> list[str]:
+    """How the holes ended."""
+    return [event.outcome for event in book.events if isinstance(event, HoleFinished)]
 
 
 def test_the_run_ends_with_the_cores_own_last_word(whole: Notebook) -> None:

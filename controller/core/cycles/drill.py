@@ -15,7 +15,7 @@ from controller.core.breakthrough import FREE_RUN_UM
 from controller.core.causes import Cause, trip
 from controller.core.commands import Command
 from controller.core.cycles.attend import attend
-from controller.core.cycles.contacts import OPEN_V, energise, isolate, prove, release
+from controller.core.cycles.contacts import ALIVE_TIMEOUT_S, OPEN_V, alive, energise, isolate, prove, release
 from controller.core.cycles.diagnose import why_closed
 from controller.core.cycles.feel_front import find_front, return_to_front
 from controller.core.cycles.judge import measure_electrode
@@ -67,6 +67,10 @@ TAKE_UP_UM_S: Final = 1000.0  # play is taken up within a few ticks
 # A low that may be a short is given way to by this at once: more than a touch is deep, and still within reach of sparks
 # from a usual gap (10–100 µm, references §3). Chosen.
 GIVE_WAY_UM: Final = 20.0
+# Where no voltage comes over a gap that was sensed open, the tip is lifted by this after so long: a touch that stands
+# under current welds within tenths of a second. Both chosen; a drop-out costs no more than the way.
+TOUCHING_S: Final = 0.1
+CLEAR_OFF_UM: Final = 300.0
 # The place of the tip after a reversal is known to this: two steps of a usual feed axis. Chosen.
 KNOWN_UM: Final = 5.0
 
@@ -170,6 +174,13 @@ class Drilling:
         rig.enter(Trigger.DESCEND)
         rig.say(f"Hole {self._planned.index}: approaching")
         yield from energise(rig)
+        if (yield from alive(rig, TOUCHING_S)):
+            return
+        # Sensed open, and no voltage: what was a hair's breadth off may touch now, or the source is dead or away.
+        self._way_down.touched(self.slide.tip_um)
+        yield self.slide.back(CLEAR_OFF_UM, RETREAT_UM_S)
+        if not (yield from alive(rig, ALIVE_TIMEOUT_S)):
+            raise trip(Cause.SOURCE_DEAD)
 
     def _met_face(self) -> Cycle[bool]:
         """Whether it was the face, met by a rod longer than believed. Raises Trip for a face that is higher."""
@@ -179,7 +190,7 @@ class Drilling:
             return False
         self.hole.book_wear()
         believed_mm = rig.electrode.tip_mm
-        yield from measure_electrode(rig)
+        yield from measure_electrode(rig, longer_mm=off_mm)
         yield from travel(rig, self._planned.x_mm, self._planned.y_mm)
         longer_mm = rig.electrode.tip_mm - believed_mm
         if self.hole.zero_um is None:

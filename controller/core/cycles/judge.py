@@ -28,13 +28,16 @@ UNKNOWN_MM: Final = 0.5
 LEAST_SURPRISE_MM: Final = 0.06
 
 
-def measure_electrode(rig: Rig) -> Cycle[None]:
-    """Measure; ask when the rod is not the one that was there. From idle to idle. Raises Trip as `measure` does."""
+def measure_electrode(rig: Rig, longer_mm: float = 0.0) -> Cycle[None]:
+    """Measure; ask when the rod is not the one that was there. From idle to idle. Raises Trip as `measure` does.
+
+    It may be longer than believed by `longer_mm` more than its uncertainty says.
+    """
     electrode = rig.electrode
     was_mm, was_u_mm, worn_mm = electrode.tip_mm, electrode.tip_u_mm, electrode.worn_mm
     suspected_mm, electrode.suspected_mm = electrode.suspected_mm, 0.0
     doubt_mm = max(SURPRISE * was_u_mm, LEAST_SURPRISE_MM) if was_u_mm < UNKNOWN_MM else 0.0
-    tip_mm = yield from measure(rig, doubt_mm=doubt_mm)
+    tip_mm = yield from measure(rig, doubt_mm=doubt_mm, longer_mm=longer_mm)
     off_mm = tip_mm - was_mm - suspected_mm
     sure_mm = SURE * was_u_mm
     if was_u_mm >= UNKNOWN_MM or (off_mm < max(sure_mm, LONGER_MM) and -off_mm < max(sure_mm, SHORTER_MM + worn_mm)):

@@ -35,7 +35,12 @@ DIRTY_MM: Final = 0.04
 
 
 def measure(
-    rig: Bench, *, from_here: bool = False, doubt_mm: float | None = None, least_mm: float | None = None
+    rig: Bench,
+    *,
+    from_here: bool = False,
+    doubt_mm: float | None = None,
+    least_mm: float | None = None,
+    longer_mm: float = 0.0,
 ) -> Cycle[float]:
     """Touch the reference plate, take in the tip length, go back to where it came from; returns what was measured.
 
@@ -46,6 +51,7 @@ def measure(
         from_here: the whole way down at touch speed: nothing is believed of a rod that may be another one.
         doubt_mm: further than this from what was predicted, the plate is touched at two more places.
         least_mm: the rod may be as short as this.
+        longer_mm: it may be longer than believed by so much more than its uncertainty says.
     """
     plate = rig.machine.reference_plate
     start_s = rig.now_s
@@ -55,7 +61,7 @@ def measure(
     yield from travel(rig, plate.x_mm, plate.y_mm)
     yield from pause(rig, rig.machine.water.drip_pause_s)
     expected_mm = plate.height_mm + predicted
-    room_mm = 3.0 * predicted_u + TOUCH_ROOM_MM
+    room_mm = 3.0 * predicted_u + TOUCH_ROOM_MM + longer_mm
     if not from_here:
         yield from lower(rig, (expected_mm + room_mm) * UM_PER_MM)
     deeper_mm = room_mm + WORN_MM
