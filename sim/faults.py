@@ -198,7 +198,7 @@ def _contact_stuck(site: Site) -> None:
 
 def _source_reversed(site: Site) -> None:
     """The source is wired the wrong way round: the tool is positive."""
-    site.plant.tool_positive = True
+    site.plant.swap_poles(True)
 
 
 def _contact_loose(site: Site) -> None:
@@ -316,7 +316,7 @@ def _rod_held(stuck: bool) -> Deed:
 
 def _plate_grounded(grounded: bool) -> Deed:
     def deed(site: Site) -> None:
-        site.plant.plate_grounded = grounded
+        site.plant.ground_plate(grounded)
 
     return deed
 

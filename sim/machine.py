@@ -7,7 +7,7 @@ contact switches in it, or the axis moves fast with a voltage on the electrode n
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import ceil, hypot, inf
+from math import ceil
 from typing import Final
 
 from controller.core.commands import Command, Halt, Home, Move, Output, Switch, Turn, Withhold
@@ -22,18 +22,15 @@ from sim.electrode import ElectrodeTruth
 from sim.erosion import Erosion
 from sim.ground import Below, Ground
 from sim.hands import HandsRefusedError
-from sim.hole import HoleTruth
-from sim.plates import Film, leak_ohm, wall_leak_ohm
-from sim.press import NEW_TOUCH_UM, Press
 from sim.random import Streams
+from sim.readings import Readings
 from sim.rings import rings
-from sim.sampler import Sampler
 from sim.settings import PlantSettings
 from sim.state import TrueState
 from sim.stick import Stick
+from sim.tip import Tip
 from sim.upset import Upset
 from sim.water import WaterTruth
-from sim.workpiece import Rod, Workpiece
 
 US_PER_S: Final = 1e6
 # Cut of a tick while the axis moves with a voltage on the electrode: one sample. Chosen so that a contact made within
@@ -43,17 +40,6 @@ CUT_US: Final = 1000
 SMALL_WAY_UM: Final = 6.0
 # Nearer to metal than this a moving tip needs the cut. Chosen: beyond any gap in which something happens.
 NEAR_UM: Final = 500.0
-# With the biased front end, how long a leak through the water is taken as unchanged. Chosen: a tenth of a second.
-LEAK_KEPT_US: Final = 100_000
-# How far above what lies below it a tip was left. Chosen: it was seen to be clear.
-LEFT_ABOVE_UM: Final = 1000.0
-# What stands back from the lowest point by no more than this belongs to the flat at the end. Chosen.
-FLAT_UM: Final = 2.0
-# What a rod gives way sideways at its end before it stays bent. Chosen: the yield of a 1.2 mm rod of tungsten 45 mm
-# free lies above 1 mm (L²·σ/(3·E·r), σ 1 GPa).
-SPRING_UM: Final = 1000.0
-# Down or up by less than this the room beside the rod is the same (um). Chosen: a row of the wall is higher.
-SIDE_UM: Final = 10.0
 # From one look at the machine to the next while the host is away (s). Chosen: finer than any tick.
 ALONE_TICK_S: Final = 0.005
 
@@ -90,47 +76,23 @@ class VirtualMachine:
         ack = machine.motion.convention == "ack"
         self._axes = Axes(machine.axes, plant.axes, plant.board, ack, streams.named("axes").uniform)
         self._contacts = Contacts(plant.contacts)
-        wires = machine.sampler
-        self._sampler = Sampler(
-            wires.front_end,
-            wires.sensing_series_ohm,
-            wires.full_scale_v,
-            plant.sampler,
-            streams.named("sampler").normal,
-        )
-        self._biased = wires.front_end == "biased"
-        self._divided = wires.front_end == "divider"
+        sampler_draws = streams.named("sampler")
         self._ground = Ground(machine, job, plan, plant, grid, streams.named("plates"))
-        water = plant.water
-        self._film = Film(water.film_um, water.film_rest_um, water.film_s, water.drip_um, water.drip_s)
-        x_um, y_um, _ = self._axes.face_um
-        # Whoever left the machine left the tip above what lies there.
-        self._axes.left_above(self._ground.height_um(x_um, y_um) + self._electrode.length_um + LEFT_ABOVE_UM)
         self._plant = plant
-        self._press = Press(self._electrode, plant.rod.crash_um, streams.named("touch"))
+        self._tip = Tip(plant, self._axes, self._ground, self._electrode, self._erosion, streams.named("touch"))
+        self._readings = Readings(machine, plant, self._tip, self._erosion, self._water, sampler_draws)
         self._spindle = machine.spindle.fitted
         self._rev_min = 0.0
         self._now_us = 0
-        self._below = Below.NOTHING
-        self._metal_um = -inf
-        self._elsewhere = True
-        self._hole: HoleTruth | None = None
-        self._rod_shape: Rod | None = None
-        self._rod_worn_um3 = -1.0
-        self._side_um = self._side_tip_um = inf
         self._upset: Upset | None = None
-        self.plate_grounded = True
-        self._scatter_um = plant.plate.touch_scatter_um
-        self._leak_ohm, self._leak_until_us = inf, 0
         self._tick_us = 0
-        self._readings: list[int] = []
+        self._taken: list[int] = []
         self.supply_on = True
-        self.tool_positive = False
         self.stop_pressed = False
         self.guard_closed = True
         self.level_ok = True
         self.truth = TrueState(
-            self._axes, self._contacts, self._ground, self._stick, self._water, self._erosion, self._press
+            self._axes, self._contacts, self._ground, self._stick, self._water, self._erosion, self._tip.press
         )
 
     # -- the seam ---------------------------------------------------------------------------------------------------
@@ -139,7 +101,7 @@ class VirtualMachine:
         """Let `dt_s` of machine time pass; return what the wires then say."""
         self._tick_us = round(dt_s * US_PER_S)
         to_us = self._now_us + self._tick_us
-        self._readings = []
+        self._taken = []
         if self.truth.cut:
             self.truth.restart()
         contacts = self._contacts
@@ -150,7 +112,7 @@ class VirtualMachine:
         axes = self._axes
         seen = Observation(
             to_us / US_PER_S,
-            self._readings,
+            self._taken,
             0.001,  # the last sample of a stream at 1 kHz is never older (wires.md)
             contacts.contact_open,
             contacts.flow,
@@ -205,7 +167,7 @@ class VirtualMachine:
 
     def flood(self, film_um: float, extra_us_cm: float) -> None:
         """Water stands on everything, and conducts more than by its dirt; nothing for none."""
-        self._film.flood_um = film_um
+        self._readings.film.flood_um = film_um
         self._water.extra_us_cm = extra_us_cm
 
     def thicken(self, times: float) -> None:
@@ -224,12 +186,20 @@ class VirtualMachine:
 
     def dirty_plate(self, scatter_um: float | None) -> None:
         """Touches on the reference plate scatter by this much; None for what is usual."""
-        self._scatter_um = self._plant.plate.touch_scatter_um if scatter_um is None else scatter_um
+        self._tip.scatter_um = self._plant.plate.touch_scatter_um if scatter_um is None else scatter_um
+
+    def ground_plate(self, grounded: bool) -> None:
+        """The reference plate is connected to ground, or not."""
+        self._readings.plate_grounded = grounded
+
+    def swap_poles(self, tool_positive: bool) -> None:
+        """The source stands with its plus on the electrode, or as it should."""
+        self._readings.tool_positive = tool_positive
 
     def lift_work(self, by_um: float) -> None:
         """The work stands higher (or lower) than it did."""
         self._ground.lift_work(by_um)
-        self._elsewhere = True
+        self._tip.moved = True
 
     def move_work(self, x_um: float, y_um: float) -> None:
         """Somebody pushes the work aside."""
@@ -313,211 +283,43 @@ class VirtualMachine:
         way_um = abs(self._axes.way_in_um(to_us / US_PER_S))
         if way_um <= (0.0 if sensing else SMALL_WAY_UM):
             return False
-        return self._axes.face_z_um - self._electrode.length_um - self._metal_um <= NEAR_UM
+        return self._tip.z_um - self._tip.metal_um <= NEAR_UM
 
     def _piece(self, to_us: int) -> None:
         """Let time pass in one piece: mechanics, then the gap, then the samples."""
         dt_us = to_us - self._now_us
         dt_s = dt_us / US_PER_S
         self._now_us = to_us
-        axes, contacts, erosion = self._axes, self._contacts, self._erosion
+        axes, contacts, erosion, tip = self._axes, self._contacts, self._erosion, self._tip
         if axes.blocks:
             axes.advance(to_us / US_PER_S)
-        if axes.moved_sideways or self._elsewhere:
-            self._sideways()
+        if (axes.moved_sideways or tip.moved) and tip.look_below():
+            self._readings.elsewhere()
         face_um = axes.face_z_um
         live = contacts.live and self.supply_on
         segments = erosion.advance(dt_s, face_um, live, contacts.flow, self._rev_min)
         if dt_us != self._tick_us:
             self.truth.add_piece()
         if live:
-            self._readings += self._live(segments, dt_s)
+            truth = self.truth
+            truth.both_feeds_s += dt_s if contacts.sensing_on else 0.0
+            truth.live_at_plate_s += dt_s if tip.below is Below.REFERENCE else 0.0
+            self._taken += self._readings.live(segments, dt_s, to_us / US_PER_S)
         elif contacts.sensing_on:
-            self._readings += self._sampler.sensing(self._ohm(), dt_s)
+            self._taken += self._readings.sensing(dt_s, to_us / US_PER_S)
         else:
-            self._readings += self._sampler.dead(dt_s)
-            if self._below is Below.REFERENCE:
-                self._press_on_plate()
+            self._taken += self._readings.dead(dt_s)
 
     def _let_contacts_change(self) -> None:
         """Contacts switch now; a source contact that opens while current flows opens hot."""
         was_live = self._contacts.live
         # At least to the moment that was planned: its seconds and these microseconds may differ in the last digit.
         self._contacts.advance(max(self._now_us / US_PER_S, self._contacts.next_s))
-        self._film.run(self._contacts.flow, self._now_us / US_PER_S)
+        self._readings.film.run(self._contacts.flow, self._now_us / US_PER_S)
         opened = was_live and not self._contacts.live
         if opened and self._erosion.carries_current:
             self.truth.hot_openings += 1
             self.truth.hot_alone += self.truth.alone
-
-    # -- readings ---------------------------------------------------------------------------------------------------
-
-    def _live(self, segments: list[tuple[float, float]], dt_s: float) -> list[int]:
-        """Readings with the source on the electrode. A short, once begun, holds to the end of the piece."""
-        if self._contacts.sensing_on:
-            self.truth.both_feeds_s += dt_s
-        if self.tool_positive and not self._divided:
-            # A clamp takes the wrong sign for nothing at all; the divider takes the amount.
-            segments = [(end_s, 0.0) for end_s, _ in segments]
-        if self._below is Below.REFERENCE:
-            return self._live_at_plate(segments, dt_s)
-        contact = self._erosion.in_contact or self._erosion.bridged
-        if contact:
-            segments[-1] = (segments[-1][0], min(segments[-1][1], self._plant.source.shorted_v))
-        return self._sampler.live(segments, contact, self._leak() if self._biased else inf)
-
-    def _live_at_plate(self, segments: list[tuple[float, float]], dt_s: float) -> list[int]:
-        self.truth.live_at_plate_s += dt_s
-        contact = self._press_on_plate() <= 0.0
-        if contact:
-            segments = [(dt_s, self._plant.source.shorted_v)]
-        return self._sampler.live(segments, contact, inf)
-
-    def _leak(self) -> float:
-        """Leak through the gap's water (ohm), looked at now and then."""
-        if self._now_us >= self._leak_until_us:
-            self._leak_ohm = self._erosion.leak_ohm()
-            self._leak_until_us = self._now_us + LEAK_KEPT_US
-        return self._leak_ohm
-
-    def _ohm(self) -> float:
-        """What the sensing feed sees between electrode and grounded metal (ohm)."""
-        if self._below is Below.REFERENCE:
-            return self._plate_ohm()
-        if self._ground.placed is not None and not self._begun:
-            return self._ohm_to(self._ground.placed)
-        if self._below is Below.WORK:
-            if self._erosion.in_contact or self._erosion.bridged or self._at_wall():
-                return self._plant.sampler.contact_ohm
-            tip_um = self._axes.face_z_um - self._electrode.length_um - self._metal_um
-            if tip_um < self._film.reach_um(self._now_us / US_PER_S):
-                return self._erosion.leak_ohm()
-        return inf
-
-    def _plate_ohm(self) -> float:
-        gap_um = self._press_on_plate()
-        if not self.plate_grounded:
-            return inf
-        if gap_um <= 0.0:
-            return self._plant.sampler.contact_ohm
-        reach_um = self._film.reach_um(self._now_us / US_PER_S)
-        if gap_um >= reach_um:
-            return inf
-        return leak_ohm(gap_um, reach_um, self._tip_rings(), self._water.conductivity_us_cm)
-
-    def _ohm_to(self, plate: Workpiece) -> float:
-        """The same to a plate that may be touched from any side; water is looked for where metal is nearest."""
-        gap_um = self._press_on(plate)
-        if gap_um <= 0.0:
-            return self._plant.sampler.contact_ohm
-        film_um = self._film.thickness_um(self._now_us / US_PER_S)
-        x_um, y_um, tip_um = self._tip_um()
-        if plate.covers(x_um, y_um):
-            reach_um = self._film.reach_um(self._now_us / US_PER_S)
-            if gap_um >= reach_um:
-                return inf
-            return leak_ohm(gap_um, reach_um, self._tip_rings(), self._water.conductivity_us_cm)
-        if gap_um >= film_um:
-            return inf
-        area_um2 = plate.wet_um2(gap_um, x_um, y_um, tip_um, self._rod())
-        return wall_leak_ohm(gap_um, area_um2, self._water.conductivity_us_cm)
-
-    def _press_on(self, plate: Workpiece) -> float:
-        """Gap to a plate that may be touched from any side (um, negative when pressed on)."""
-        return self._press.on(
-            plate.gap_um(*self._tip_um(), self._rod()), self._plant.plate.touch_scatter_um, lets_go=True
-        )
-
-    def _tip_um(self) -> tuple[float, float, float]:
-        """True place of the tip: the rod stands off its axis by its run-out, always the same way while it isn't turned.
-
-        Across the run-out it stands bent, as crashes left it.
-        """
-        x_um, y_um, z_um = self._axes.face_um
-        electrode = self._electrode
-        return x_um + electrode.run_out_um, y_um + electrode.bend_um, z_um - electrode.length_um
-
-    def _rod(self) -> Rod:
-        """The end of the electrode as it is now worn."""
-        electrode = self._electrode
-        if self._rod_worn_um3 != electrode.lost_um3 or self._rod_shape is None:
-            grid, profile_um = electrode.rings, electrode.profile_um
-            level = sum(height_um <= FLAT_UM for height_um in profile_um)
-            radius_um = grid.radius_um - 0.5 * self._plant.rod.undersize_um
-            flat_um = radius_um * level / max(len(profile_um), 1)
-            self._rod_shape = Rod(radius_um, electrode.cone_um, flat_um)
-            self._rod_worn_um3 = electrode.lost_um3
-        return self._rod_shape
-
-    def _tip_rings(self) -> list[tuple[float, float]]:
-        """(height above the lowest point, area) of the tip's solid rings."""
-        grid = self._electrode.rings
-        return list(zip(self._electrode.profile_um, grid.area_um2[grid.solid :], strict=True))
-
-    def _press_on_plate(self) -> float:
-        """Clear height above the reference plate (um, negative when pressed on)."""
-        gap_um = self._axes.face_z_um - self._electrode.length_um - self._metal_um
-        return self._press.on(gap_um, self._scatter_um, lets_go=False)
-
-    # -- mechanics at the tip -----------------------------------------------------------------------------------------
-
-    def _sideways(self) -> None:
-        """The electrode is on its way sideways, or has just arrived: bend the rod, or see what lies below."""
-        axes = self._axes
-        x_um, y_um, _ = axes.face_um
-        tip_um = axes.face_z_um - self._electrode.length_um
-        here_um = self._ground.height_um(x_um, y_um)
-        moved, axes.moved_sideways = axes.moved_sideways, False
-        if moved and self._inside(x_um, y_um, tip_um):
-            return
-        self._side_um = inf
-        if self._ground.placed is not None and self._below is not Below.REFERENCE and not self._begun:
-            if moved and tip_um < self._ground.face_um(x_um, y_um) + NEW_TOUCH_UM:
-                self._press_on(self._ground.placed)
-        elif moved and tip_um < max(self._metal_um, here_um):
-            self._press.bend(axes.sideways_um)
-        self._elsewhere = True
-        if moved or tip_um < self._metal_um:
-            return
-        self._elsewhere = False
-        self._press.elsewhere()
-        self._below = self._ground.below(x_um, y_um)
-        self._metal_um = here_um
-        self._hole = None
-        if self._below is Below.WORK:
-            self._hole = self._ground.hole_at(x_um, y_um)
-            self._erosion.start_hole(here_um, self._hole)
-        else:
-            self._erosion.leave()
-        self._leak_until_us = 0
-
-    @property
-    def _begun(self) -> bool:
-        """The place below has been drilled: what is metal there is the hole's affair."""
-        return self._hole is not None and self._hole.deepest_um > 0.0
-
-    def _inside(self, x_um: float, y_um: float, tip_um: float) -> bool:
-        """True while the rod moves sideways inside a hole; it meets the wall, and gives way like a spring."""
-        hole = self._erosion.hole
-        if hole is None or hole.centre_um is None or hole.removed_um3 <= 0.0 or tip_um >= self._metal_um:
-            return False
-        x, y = self._ground.in_work(x_um, y_um)
-        off_um = hypot(x - hole.centre_um[0], y - hole.centre_um[1])
-        self._side_um = hole.side_room_um(self._electrode.profile_um, self._metal_um - tip_um) - off_um
-        if -self._side_um > SPRING_UM:
-            self._press.bend(-self._side_um - SPRING_UM)
-        return True
-
-    def _at_wall(self) -> bool:
-        """True when the rod stands against the wall of its hole; looked at anew once it has moved up or down."""
-        tip_um = self._axes.face_z_um - self._electrode.length_um
-        if tip_um >= self._metal_um:
-            return False
-        if abs(tip_um - self._side_tip_um) > SIDE_UM:
-            self._side_tip_um = tip_um
-            x_um, y_um, _ = self._axes.face_um
-            self._inside(x_um, y_um, tip_um)
-        return self._side_um <= 0.0
 
     # -- what a person does with hands --------------------------------------------------------------------------------
 
@@ -552,7 +354,8 @@ class VirtualMachine:
         """A voltmeter clipped on beforehand, plus to the table, minus to the electrode: over an open gap."""
         if not (self._contacts.live and self.supply_on):
             return 0.0
-        return -self._plant.source.open_v if self.tool_positive else self._plant.source.open_v
+        open_v = self._plant.source.open_v
+        return -open_v if self._readings.tool_positive else open_v
 
     def _by_eye_mm(self) -> float:
         """How far a stick stands out that was set by eye; nobody is out by more than two standard uncertainties."""

@@ -34,10 +34,11 @@ def touches(drilled: int) -> Callable[[Rig, VirtualMachine], Cycle[RunEnded]]:
             yield from map_surface(rig)
             for hole in rig.given.plan.holes[:drilled]:
                 yield from Drilling(rig, hole).run()
-        wet, virtual._film = virtual._film, Film(0.0, 0.0, 1.0, 0.0, 1.0)
+        readings = virtual._readings
+        wet, readings.film = readings.film, Film(0.0, 0.0, 1.0, 0.0, 1.0)
         for _ in range(DRY_TOUCHES):
             yield from measure(rig)
-        virtual._film = wet
+        readings.film = wet
         for _ in range(TOUCHES):
             virtual.carry_out([Switch(Output.WATER, True)])
             yield from pause(rig, 1.0)
