@@ -13,6 +13,7 @@ from typing import Annotated, Any
 import typer
 
 from controller.cautions import BEFORE_A_MOVE, acknowledge
+from controller.commands_locate_reference import reference_plate
 from controller.core.commissioning import BenchWork
 from controller.core.cycles.locate import (
     About,
@@ -45,8 +46,9 @@ from sim.single import do_virtually
 
 app = typer.Typer(
     no_args_is_help=True,
-    help="Find a plate by touching it: its face, an edge, a corner, a bore or a boss; on the proven-isolated path.",
+    help="Find a plate by touching it: its face, an edge, a corner, a bore or a boss; or the reference plate itself.",
 )
+app.command("reference")(reference_plate)
 
 MachineFile = Annotated[
     str | None, typer.Option("--machine", help="Machine file; no default, but for --rehearse the virtual one.")
