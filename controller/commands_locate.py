@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -14,15 +13,9 @@ import typer
 
 from controller.cautions import BEFORE_A_MOVE, acknowledge
 from controller.commands_locate_reference import reference_plate
+from controller.commands_locate_rod import rod
 from controller.core.commissioning import BenchWork
-from controller.core.cycles.locate import (
-    About,
-    locate_corner,
-    locate_edge,
-    locate_plane,
-    locate_round,
-    make_ready,
-)
+from controller.core.cycles.locate import locate_corner, locate_edge, locate_plane, locate_round, make_ready
 from controller.core.cycles.travel import rise_to_top
 from controller.core.events import Event, RunEnded, SideTouched, Touched
 from controller.core.found import Corner, Edge, FacePlane, Round
@@ -30,76 +23,34 @@ from controller.core.rig import Bench, Cycle
 from controller.driving import driven
 from controller.ending import EXIT
 from controller.located_words import Found, found_lines, frame_json, frame_lines, water_lines
-from controller.plan.frame import Frame
-from controller.plan.patterns import places
-from controller.plan.plan import Plan
+from controller.locating import (
+    OFF_MM,
+    TURN_OFF_DEG,
+    Anew,
+    At,
+    MachineFile,
+    Near,
+    PlaceOff,
+    PlantFile,
+    Rehearse,
+    Seed,
+    Turned,
+    TurnOff,
+    Wanted,
+    Yes,
+    rehearsed,
+    wanted_of,
+)
 from controller.plan.work_frame import frame_from
 from controller.record.located import STAMP, Entry, append_located, located_file, read_located
 from controller.screen import AsJson, BadUsage, JobName, err, out
-from controller.settings.job import Job, Point
-from controller.settings.load import load_job, load_machine, resolve
-from controller.settings.machine import Machine
-from controller.workshop import machine_at_hand
-from sim.machine import VirtualMachine
-from sim.settings import load_plant
-from sim.single import do_virtually
 
 app = typer.Typer(
     no_args_is_help=True,
-    help="Find a plate by touching it: its face, an edge, a corner, a bore or a boss; or the reference plate itself.",
+    help="Find a plate by touching it: its face, an edge, a corner, a bore or a boss; the reference plate; the rod.",
 )
 app.command("reference")(reference_plate)
-
-MachineFile = Annotated[
-    str | None, typer.Option("--machine", help="Machine file; no default, but for --rehearse the virtual one.")
-]
-Near = Annotated[
-    tuple[float, float] | None,
-    typer.Option(
-        "--near",
-        metavar="X Y",
-        help="Roughly where the job's zero lies, machine mm.",
-        show_default="work_place.origin_mm",
-    ),
-]
-Turned = Annotated[
-    float | None,
-    typer.Option(
-        "--turned",
-        metavar="DEG",
-        help="Roughly how the job's x lies to the machine's.",
-        show_default="work_place.rotation_deg",
-    ),
-]
-PlaceOff = Annotated[float, typer.Option("--off", metavar="MM", min=0.1, help="How far --near may be off.")]
-TurnOff = Annotated[float, typer.Option("--turn-off", metavar="DEG", min=0.1, max=15.0, help="And --turned.")]
-At = Annotated[tuple[float, float], typer.Option("--at", metavar="X Y", help="Where the drawing has it, job mm.")]
-Anew = Annotated[bool, typer.Option("--new", help="The plate was clamped anew: forget what was located on it.")]
-Rehearse = Annotated[bool, typer.Option("--rehearse", help="On the virtual machine, in virtual time.")]
-Seed = Annotated[int, typer.Option("--seed", min=0, help="Seed of the virtual machine.")]
-PlantFile = Annotated[str | None, typer.Option("--plant", help="Plant file: where the virtual plate really lies.")]
-Yes = Annotated[bool, typer.Option("--yes", help="The cautions were read: for scripts.")]
-
-OFF_MM, TURN_OFF_DEG = 2.0, 2.0
-"""A plate laid by eye against a rule: chosen."""
-LEAST_SPAN_MM = 15.0
-"""A wall shorter than this gives no direction worth having. Chosen."""
-
-
-@dataclass(slots=True, frozen=True)
-class Wanted:
-    """What is asked for, with everything loaded.
-
-    `find` makes the cycle once the face is known.
-    """
-
-    what: str
-    job: Job
-    machine: Machine
-    about: About
-    at_mm: Point
-    rehearsed: bool
-    along: int = 0
+app.command("rod")(rod)
 
 
 @dataclass(slots=True, frozen=True)
@@ -129,7 +80,7 @@ def plane(
     as_json: AsJson = False,
 ) -> None:
     """Touch the face at the job's touch points: height, slope, and how flat it is."""
-    wanted = _wanted("plane", job, machine, near, turned, off, turn_off, (0.0, 0.0), rehearse=rehearse)
+    wanted = wanted_of("plane", job, machine, near, turned, off, turn_off, (0.0, 0.0), rehearse=rehearse)
     _locate(wanted, None, seed, plant, anew=False, yes=yes, as_json=as_json)
 
 
@@ -151,7 +102,7 @@ def corner(
     as_json: AsJson = False,
 ) -> None:
     """Touch both edges at a corner: the job's place and rotation. The first edge runs along the job's x."""
-    wanted = _wanted("corner", job, machine, near, turned, off, turn_off, at, rehearse=rehearse)
+    wanted = wanted_of("corner", job, machine, near, turned, off, turn_off, at, rehearse=rehearse)
 
     def find(bench: Bench, face: FacePlane) -> Cycle[Found]:
         return (yield from locate_corner(bench, wanted.about, face, at, inside=inside))
@@ -180,7 +131,7 @@ def edge(
     if along not in ("x", "y"):
         raise BadUsage(f"--along {along}: must be x or y")
     axis = "xy".index(along)
-    wanted = _wanted("edge", job, machine, near, turned, off, turn_off, at, rehearse=rehearse, along=axis)
+    wanted = wanted_of("edge", job, machine, near, turned, off, turn_off, at, rehearse=rehearse, along=axis)
 
     def find(bench: Bench, face: FacePlane) -> Cycle[Found]:
         return (yield from locate_edge(bench, wanted.about, face, at, axis))
@@ -206,7 +157,7 @@ def bore(
     as_json: AsJson = False,
 ) -> None:
     """Touch a round hole from inside, from eight directions: its middle and diameter."""
-    wanted = _wanted("bore", job, machine, near, turned, off, turn_off, at, rehearse=rehearse)
+    wanted = wanted_of("bore", job, machine, near, turned, off, turn_off, at, rehearse=rehearse)
 
     def find(bench: Bench, face: FacePlane) -> Cycle[Found]:
         return (yield from locate_round(bench, wanted.about, face, at, diameter, None))
@@ -233,75 +184,12 @@ def boss(
     as_json: AsJson = False,
 ) -> None:
     """Touch a round stud from outside, from eight directions: its middle and diameter."""
-    wanted = _wanted("boss", job, machine, near, turned, off, turn_off, at, rehearse=rehearse)
+    wanted = wanted_of("boss", job, machine, near, turned, off, turn_off, at, rehearse=rehearse)
 
     def find(bench: Bench, face: FacePlane) -> Cycle[Found]:
         return (yield from locate_round(bench, wanted.about, face, at, diameter, height))
 
     _locate(wanted, find, seed, plant, anew=new, yes=yes, as_json=as_json)
-
-
-def _wanted(
-    what: str,
-    job_name: str,
-    machine_name: str | None,
-    near: Point | None,
-    turned: float | None,
-    off_mm: float,
-    turn_off_deg: float,
-    at: Point,
-    *,
-    rehearse: bool,
-    along: int = 0,
-) -> Wanted:
-    if machine_name is None and not rehearse:
-        raise BadUsage(
-            "--machine is missing: name the machine file, or add --rehearse to try it on the virtual machine"
-        )
-    job = load_job(resolve(job_name, kind="jobs"))
-    name = machine_name or "virtual.toml"
-    machine = load_machine(resolve(name, kind="machines")) if rehearse else machine_at_hand(name)
-    place = machine.work_place
-    frame = Frame(near or place.origin_mm, place.rotation_deg if turned is None else turned)
-    span = _span(job, at)
-    needed = {"corner": (0, 1), "edge": (along,)}.get(what, ())
-    short = [axis for axis in needed if span[axis] < LEAST_SPAN_MM]
-    if short:
-        name = "xy"[short[0]]
-        raise BadUsage(
-            f"the edge along {name} would be touched over {span[short[0]]:.0f} mm only, {LEAST_SPAN_MM:g} mm are "
-            f"needed for its direction: give the plate's corners in work.outline_mm, or another --at"
-        )
-    about = About(
-        frame,
-        off_mm,
-        turn_off_deg,
-        job.work.thickness_mm,
-        _inward(job, off_mm, turn_off_deg),
-        (max(span[0], LEAST_SPAN_MM), max(span[1], LEAST_SPAN_MM)),
-    )
-    return Wanted(what, job, machine, about, at, rehearse, along)
-
-
-def _span(job: Job, at: Point) -> tuple[float, float]:
-    """How far along x and y from a place the plate surely has an edge: its outline, or what lies on it."""
-    on_it = job.work.outline_mm or (*places(job.holes), *job.work.touch_points_mm)
-    # A rounded or broken corner at the far end is no wall.
-    spared = 5.0 if job.work.outline_mm else 0.0
-    return (max(x for x, _ in on_it) - at[0] - spared, max(y for _, y in on_it) - at[1] - spared)
-
-
-def _inward(job: Job, off_mm: float, turn_off_deg: float) -> tuple[Point, ...]:
-    """The job's touch points moved toward their middle by as much as the plate may lie elsewhere than believed."""
-    points = job.work.touch_points_mm
-    mx, my = sum(x for x, _ in points) / len(points), sum(y for _, y in points) / len(points)
-    moved = []
-    for x, y in points:
-        far = math.dist((x, y), (mx, my))
-        by = off_mm + far * math.tan(math.radians(turn_off_deg)) + job.electrode.diameter_mm
-        share = max(1.0 - by / far, 0.3) if far else 1.0
-        moved.append((mx + (x - mx) * share, my + (y - my) * share))
-    return tuple(moved)
 
 
 def _cycle(bench: Bench, wanted: Wanted, find: Finder | None, found: list[Found]) -> Cycle[RunEnded]:
@@ -324,7 +212,7 @@ def _locate(
         return _cycle(bench, wanted, find, found)
 
     if wanted.rehearsed:
-        outcome = _rehearsed(wanted, work, found, seed, plant)
+        outcome = Outcome(*rehearsed(wanted, work, seed, plant), found)
     else:
         acknowledge(yes=yes, before=BEFORE_A_MOVE)
         core = BenchWork(wanted.machine, work, wanted.job.electrode.diameter_mm)
@@ -354,22 +242,6 @@ def _locate(
     lines = found_lines(face, thing, wanted.machine.axes, outcome.ended.time_s) if isinstance(face, FacePlane) else []
     for line in (*lines, *water_lines(outcome.events), *frame_lines(wanted.job, frame, plate, kept)):
         out.print(line, markup=False, highlight=False, soft_wrap=True)
-
-
-def _rehearsed(
-    wanted: Wanted, work: Callable[[Bench], Cycle[RunEnded]], found: list[Found], seed: int, plant: str | None
-) -> Outcome:
-    """The same core on the virtual machine, in virtual time."""
-    machine, job = wanted.machine, wanted.job
-    truth = load_plant(resolve(plant, kind="plants") if plant else None)
-    # Where the files believe the plate, unless the plant says where it lies.
-    frame = Frame.of(machine.work_place)
-    points = tuple(frame.to_machine(point) for point in (*places(job.holes), *job.work.touch_points_mm))
-    virtual = VirtualMachine(machine, job, Plan((), points), truth, seed)
-    core = BenchWork(machine, work, job.electrode.diameter_mm)
-    events = do_virtually(core, virtual, 1.0 / machine.tick_hz)
-    ended = core.ended or RunEnded(0.0, "fault", "it never came to an end")
-    return Outcome(ended, events, found)
 
 
 def _entry(wanted: Wanted, outcome: Outcome) -> Entry:

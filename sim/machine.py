@@ -81,7 +81,7 @@ class VirtualMachine:
         self._plant = plant
         self._tip = Tip(plant, self._axes, self._ground, self._electrode, self._erosion, streams.named("touch"))
         self._readings = Readings(machine, plant, self._tip, self._erosion, self._water, sampler_draws)
-        self._spindle = machine.spindle.fitted
+        self._spindle, self._stops = machine.spindle.fitted, streams.named("spindle")
         self._rev_min = 0.0
         self._now_us = 0
         self._upset: Upset | None = None
@@ -234,7 +234,9 @@ class VirtualMachine:
 
     def turn(self, rev_min: float) -> None:
         """Turn the spindle, if there is one."""
-        self._rev_min = rev_min if self._spindle else 0.0
+        was, self._rev_min = self._rev_min, rev_min if self._spindle else 0.0
+        if was and not self._rev_min:
+            self._tip.stopped_at(self._stops.uniform())
 
     def carry_out(self, commands: Sequence[Command]) -> None:
         """Send a completed tick's commands and its heartbeat edge."""

@@ -139,6 +139,8 @@ class Rod(Settings):
 
     undersize_um: float = Field(ge=0, le=50)
     runout_um: float = Field(ge=0)
+    lean_x_mm_m: float = Field(ge=-50, le=50)
+    lean_y_mm_m: float = Field(ge=-50, le=50)
     jet_bend_um: float = Field(ge=0)
     crash_um: float = Field(gt=0)
     ring_um: float = Field(gt=5, le=60)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from math import hypot, inf
+from math import cos, hypot, inf, pi, sin
 from typing import Final
 
+from controller.settings.units import MM_PER_M
 from sim.axes import Axes
 from sim.electrode import ElectrodeTruth
 from sim.erosion import Erosion
@@ -46,8 +47,8 @@ class Tip:
     """
 
     __slots__ = (
-        "_axes", "_electrode", "_erosion", "_ground", "_hole", "_plant", "_rod_shape", "_rod_worn_um3", "_side_tip_um",
-        "_side_um", "below", "metal_um", "moved", "press", "scatter_um",
+        "_axes", "_electrode", "_erosion", "_ground", "_hole", "_lean", "_plant", "_rod_shape", "_rod_worn_um3",
+        "_side_tip_um", "_side_um", "_toward", "below", "metal_um", "moved", "press", "scatter_um",
     )  # fmt: skip
 
     def __init__(
@@ -70,6 +71,8 @@ class Tip:
         self._rod_shape: Rod | None = None
         self._rod_worn_um3 = -1.0
         self._side_um = self._side_tip_um = inf
+        self._lean = plant.rod.lean_x_mm_m / MM_PER_M, plant.rod.lean_y_mm_m / MM_PER_M
+        self._toward = 1.0, 0.0
         # Whoever left the machine left the tip above what lies there.
         x_um, y_um, _ = axes.face_um
         axes.left_above(ground.height_um(x_um, y_um) + electrode.length_um + LEFT_ABOVE_UM)
@@ -81,13 +84,18 @@ class Tip:
 
     @property
     def place_um(self) -> tuple[float, float, float]:
-        """Where it truly is: the rod stands off its axis by its run-out, always the same way while it isn't turned.
+        """Where it truly is: off its axis by the rod's run-out, always the same way while it isn't turned.
 
         Across the run-out it stands bent, as crashes left it.
         """
         x_um, y_um, z_um = self._axes.face_um
-        electrode = self._electrode
-        return x_um + electrode.run_out_um, y_um + electrode.bend_um, z_um - electrode.length_um
+        electrode, (c, s) = self._electrode, self._toward
+        out_um, bend_um = electrode.run_out_um, electrode.bend_um
+        return x_um + c * out_um - s * bend_um, y_um + s * out_um + c * bend_um, z_um - electrode.length_um
+
+    def stopped_at(self, turn: float) -> None:
+        """The spindle has stopped, so many turns (0 to 1) from where the run-out points along x."""
+        self._toward = cos(2.0 * pi * turn), sin(2.0 * pi * turn)
 
     @property
     def placed(self) -> Workpiece | None:
@@ -102,7 +110,7 @@ class Tip:
             level = sum(height_um <= FLAT_UM for height_um in profile_um)
             radius_um = grid.radius_um - 0.5 * self._plant.rod.undersize_um
             flat_um = radius_um * level / max(len(profile_um), 1)
-            self._rod_shape = Rod(radius_um, electrode.cone_um, flat_um)
+            self._rod_shape = Rod(radius_um, electrode.cone_um, flat_um, self._lean)
             self._rod_worn_um3 = electrode.lost_um3
         return self._rod_shape
 

@@ -1,9 +1,9 @@
 """A plate that lies anywhere on the table, turned and tilted: edges, bores, bosses, a window, touched from any side.
 
 The plate has coordinates of its own: u and v in its face from one corner, w upward out of it. Its metal is a slab below
-the face, minus bores and window, and a slab above it where bosses stand. The electrode is upright: a cylinder with a
-cone (or none) at its end. Along the part of it that lies within a slab the distance to that slab's outline changes
-evenly, so looking at the ends of that part is enough.
+the face, minus bores and window, and a slab above it where bosses stand. The electrode is a cylinder, upright
+or nearly so, with a cone (or none) at its end. Along the part of it that lies within a slab the distance to that slab's
+outline changes evenly, so looking at the ends of that part is enough.
 
 Convention of `gap_um`: how far metal is away from metal; above 0 free, 0 and below pressed together by as much.
 """
@@ -27,11 +27,15 @@ _Outline = Callable[[float, float], float]
 
 @dataclass(slots=True, frozen=True)
 class Rod:
-    """The electrode's end: radius where it is whole, length of its cone, radius of the flat at its very end (um)."""
+    """The electrode's end: radius where it is whole, length of its cone, radius of the flat at its very end (um).
+
+    `lean` is how far its axis stands toward x and y for each unit of height.
+    """
 
     radius_um: float
     cone_um: float
     flat_um: float
+    lean: tuple[float, float] = (0.0, 0.0)
 
     def radius_at(self, height_um: float) -> float:
         """Radius at a height above the lowest point."""
@@ -110,8 +114,9 @@ class Workpiece:
             return FAR_UM
         beside_um = inf
         for z_um in (low_um, min(max(tip_um + rod.cone_um, low_um), high_um), high_um):
-            u, v, _ = self.to_plate(x_um, y_um, z_um)
-            beside_um = min(beside_um, outline(u, v) - rod.radius_at(z_um - tip_um))
+            up_um = z_um - tip_um
+            u, v, _ = self.to_plate(x_um + rod.lean[0] * up_um, y_um + rod.lean[1] * up_um, z_um)
+            beside_um = min(beside_um, outline(u, v) - rod.radius_at(up_um))
         return max(above_um, beside_um)
 
     def _below_face_um(self, u: float, v: float) -> float:

@@ -21,9 +21,9 @@ from controller.core.cycles.side import SideContact
 from controller.core.fits import fit_plane
 from controller.core.fits_round import WallLine, fit_circle, fit_wall
 from controller.core.gum import Propagated, propagate
-from controller.plan.frame import MM_PER_M, Frame
+from controller.plan.frame import Frame
 from controller.settings.job import Point
-from controller.settings.units import UM_PER_MM
+from controller.settings.units import MM_PER_M, UM_PER_MM
 
 # Ground rods are 0 to 6 µm below their diameter (h6; common practice, no source): the middle, and an even spread.
 UNDERSIZE_MM: Final = 0.003

@@ -12,8 +12,7 @@ from dataclasses import dataclass
 
 from controller.settings.job import Point
 from controller.settings.machine import WorkPlace
-
-MM_PER_M = 1000.0
+from controller.settings.units import MM_PER_M
 
 
 @dataclass(slots=True, frozen=True)

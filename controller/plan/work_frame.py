@@ -12,9 +12,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from controller.plan.frame import MM_PER_M, Frame
+from controller.plan.frame import Frame
 from controller.settings.job import Point
 from controller.settings.machine import WorkPlace
+from controller.settings.units import MM_PER_M
 
 # Referencing again between locating and drilling moves both axes' zero: a micro-switch repeats to some micrometres
 # (common practice, no source).

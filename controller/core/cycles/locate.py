@@ -203,8 +203,7 @@ def _side(bench: Bench, about: About, face: FacePlane) -> Side:
 
 def _wall(bench: Bench, about: About, side: Side, at: Point, along: int, *, inside: bool) -> Cycle[list[SideContact]]:
     """Three contacts along a wall that runs from `at` along the job's x (0) or y (1), each placed by those before."""
-    span = about.span_mm[along]
-    first = min(max(about.place_u_mm + bench.rod_mm, 0.15 * span), 0.4 * span)
+    span, first = about.span_mm[along], _first_mm(bench, about, along)
     names = ("x", "y")
     contacts: list[SideContact] = []
     for distance in (first, min(first + SECOND_MM, 0.7 * span), span):
@@ -261,6 +260,18 @@ def _start(bench: Bench, rim: Point, toward: Point, u_mm: float) -> tuple[Point,
     start = [rim[0], rim[1]]
     start[axis] -= side.sign * clear
     return (start[0], start[1]), side, clear + (u_mm + NEAR_MM) / square
+
+
+def place_beside(bench: Bench, about: About, at: Point, along: int) -> tuple[Point, Toward, float]:
+    """Where to begin beside the wall that runs from `at` along x (0) or y (1), which way to go, and how far at most."""
+    rim, toward, u_mm = _expected(bench, about, (), at, along, _first_mm(bench, about, along), inside=False)
+    return _start(bench, rim, toward, u_mm)
+
+
+def _first_mm(bench: Bench, about: About, along: int) -> float:
+    """How far along a wall it is touched first: clear of its corner, wherever that is."""
+    span = about.span_mm[along]
+    return min(max(about.place_u_mm + bench.rod_mm, 0.15 * span), 0.4 * span)
 
 
 def _beside(bench: Bench, side: Side, start: Point, toward: Toward, reach_mm: float, name: str) -> Cycle[SideContact]:
