@@ -32,12 +32,14 @@ from sim.settings import PlantSettings, load_plant
 # The spread of a drawn number about its default, either way.
 WIDEST = 2.0
 # Exceptions: (least, most, drawn on a logarithmic scale). Backlash about the 30-50 um of soft axes (references, section
-# 6), from good to nearly twice that; plates clamped by hand (common practice, no source); rain water to the hardest
+# 6), from good to nearly twice that; plates clamped by hand, holders of one's own making (common practice, no source); rain water to the hardest
 # that electrics.md reckons with.
 RANGES: dict[str, tuple[float, float, bool]] = {
     "axes.backlash_um": (10.0, 80.0, True),
     "plate.tilt_mm": (0.0, 0.6, False),
     "plate.bow_mm": (0.0, 0.3, False),
+    "rod.lean_x_mm_m": (-10.0, 10.0, False),
+    "rod.lean_y_mm_m": (-10.0, 10.0, False),
     "water.conductivity_us_cm": (50.0, 1500.0, True),
 }
 # Technology figures that are guessed wrong: all there are.
