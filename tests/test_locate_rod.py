@@ -21,7 +21,8 @@ MACHINE = (packaged_configs() / "machines" / "virtual.toml").read_text(encoding=
 def _workshop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     Path("askew.toml").write_text(JOB, encoding="utf-8")
-    Path("turning.toml").write_text(MACHINE.replace("[spindle]\nfitted = false", "[spindle]\nfitted = true"), encoding="utf-8")
+    turning = MACHINE.replace("[spindle]\nfitted = false", "[spindle]\nfitted = true")
+    Path("turning.toml").write_text(turning, encoding="utf-8")
 
 
 def plant(lean_x: float, lean_y: float, runout_um: float = 8.0) -> None:

@@ -32,8 +32,8 @@ from sim.settings import PlantSettings, load_plant
 # The spread of a drawn number about its default, either way.
 WIDEST = 2.0
 # Exceptions: (least, most, drawn on a logarithmic scale). Backlash about the 30-50 um of soft axes (references, section
-# 6), from good to nearly twice that; plates clamped by hand, holders of one's own making (common practice, no source); rain water to the hardest
-# that electrics.md reckons with.
+# 6), from good to nearly twice that; plates clamped by hand, holders of one's own making (common practice, no source);
+# rain water to the hardest that electrics.md reckons with.
 RANGES: dict[str, tuple[float, float, bool]] = {
     "axes.backlash_um": (10.0, 80.0, True),
     "plate.tilt_mm": (0.0, 0.6, False),
