@@ -246,7 +246,9 @@ class Interlocks:
         if phase is Phase.PROBE and (refusal := self._no_touch(seen)) is not None:
             return refusal
         if rule is Along.JOG:
-            return "no jogging with the source on" if self.on[Output.SOURCE] or not seen.contact_open else None
+            if self.on[Output.SOURCE]:
+                return "no jogging with the source on"
+            return None if seen.contact_open else ISOLATION_GONE
         return self._paced(down_um, phase, permission, seen)
 
     def _paced(self, down_um: float, phase: Phase, permission: Permission, seen: Observation) -> str | None:
@@ -327,8 +329,10 @@ class Interlocks:
     def _sensing_on(self, _switch: Switch, phase: Phase, permission: Permission, seen: Observation) -> str | None:
         if not permission.sensing:
             return f"no sensing in {phase.value}"
-        if self.on[Output.SOURCE] or not seen.contact_open:
+        if self.on[Output.SOURCE]:
             return "no sensing while the source is on the electrode"
+        if not seen.contact_open:
+            return ISOLATION_GONE
         if seen.time_s - self.since_s[Output.SOURCE] < BREAK_BEFORE_MAKE_S:
             return "the source must be off for 50 ms before sensing"
         return None
