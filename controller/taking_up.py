@@ -6,6 +6,7 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
+from controller.core.electrode import Electrode
 from controller.core.standing import Standing, standing
 from controller.plan.build import build_plan
 from controller.plan.overcut import Overcut
@@ -21,16 +22,23 @@ from controller.workshop import Assignment, Belief, versions
 # Keys of a machine file that may change between two starts: where the boards are plugged in.
 MAY_CHANGE = {"motion.port", "motion.baud", "sampler.port", "sampler.baud"}
 ABSENT = "(nothing)"
+BELIEF_NUMBERS = len(Electrode(0.0, 1.0, 1.0, 1.0, 1.0, 1.0).belief)
 
 
 def where_it_stands(record: RunRecord, run: Path) -> Standing:
-    """Where a run stands. Raises BadUsage when there is nothing to go on with."""
+    """Where a run stands. Raises BadUsage when there is nothing to go on with, or another version has to."""
     if record.stop is not None and record.stop.outcome == "complete":
         raise BadUsage(f"{run}: is complete; there is nothing to go on with")
     stands = standing(record.events)
     wrong = sum(outcome != "through" for outcome in stands.finished.values())
     if len(stands.finished) == len(record.planned) and record.stop is not None:
         raise BadUsage(f"{run}: every hole was drilled, {wrong} of them not through at full size; see report.html")
+    if stands.checkpoint is not None and len(stands.checkpoint.belief) != BELIEF_NUMBERS:
+        with_what = ", ".join(f"{name} {version}" for name, version in record.start.versions.items())
+        raise BadUsage(
+            f"{run}: what it believed of the electrode was written by another version ({with_what}); go on with that "
+            "one, or start a new run with the holes that are left"
+        )
     return stands
 
 

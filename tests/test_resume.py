@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import sqlite3
 import subprocess
 import sys
 from collections import Counter
@@ -63,6 +64,24 @@ def test_a_job_that_was_changed_meanwhile_is_refused_key_by_key_and_nothing_is_c
     told = " ".join(refused.output.split())
     assert "work.thickness_mm: was 0.3 when the run began, is 0.4 now" in told
     assert "put that back, or start a new run" in told
+    assert (run / JOURNAL_NAME).read_bytes() == before
+
+
+def test_a_belief_of_another_version_is_refused_and_nothing_is_changed(tmp_path: Path) -> None:
+    run, _ = held(tmp_path)
+    with sqlite3.connect(run / JOURNAL_NAME) as journal:
+        # One number fewer than this version writes, as an earlier one did.
+        changed = journal.execute(
+            "UPDATE event SET fields = json_remove(fields, '$.belief[#-1]') WHERE kind = 'Checkpoint'"
+        ).rowcount
+    assert changed > 0
+    journal.close()
+    before = (run / JOURNAL_NAME).read_bytes()
+    refused = gapwright("resume", run)
+    assert refused.exit_code == 2
+    told = " ".join(refused.output.split())
+    assert "was written by another version" in told
+    assert "go on with that one, or start a new run" in told
     assert (run / JOURNAL_NAME).read_bytes() == before
 
 

@@ -212,6 +212,11 @@ class Interlocks:
             return "no touch before isolation is proven and the sensing feed is on"
         return None if seen.contact_open else ISOLATION_GONE
 
+    def _no_jog(self, seen: Observation) -> str | None:
+        if self.on[Output.SOURCE]:
+            return "no jogging with the source on"
+        return None if seen.contact_open else ISOLATION_GONE
+
     def _travelling(self, here: tuple[float, float, float], move: Move) -> str | None:
         if self.on[Output.SOURCE]:
             return "no travel with the source on"
@@ -246,9 +251,7 @@ class Interlocks:
         if phase is Phase.PROBE and (refusal := self._no_touch(seen)) is not None:
             return refusal
         if rule is Along.JOG:
-            if self.on[Output.SOURCE]:
-                return "no jogging with the source on"
-            return None if seen.contact_open else ISOLATION_GONE
+            return self._no_jog(seen)
         return self._paced(down_um, phase, permission, seen)
 
     def _paced(self, down_um: float, phase: Phase, permission: Permission, seen: Observation) -> str | None:
