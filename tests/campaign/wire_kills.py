@@ -21,6 +21,7 @@ from pathlib import Path
 from random import Random
 
 from controller.record.journal import JournalError, read_journal
+from controller.record.lock import wait_until_free
 from tests.campaign.drill import SMALL_JOB, small_job
 from tests.campaign.kills import Killed, judge
 
@@ -47,7 +48,9 @@ def killed_again_and_again(convention: str, seed: int, most: int, folder: Path) 
     try:
         _wait_for(machine)
         while True:
-            life = _life(machine, run, folder / "life.log")
+            # One each: what is left of a killed one may still write for a moment.
+            log = folder / f"life-{done.kills}.log"
+            life = _life(machine, run, log)
             lives_s = chance.expovariate(1.0 / BETWEEN_S) if done.kills < most else LIFE_S
             try:
                 code = life.wait(lives_s)
@@ -60,7 +63,7 @@ def killed_again_and_again(convention: str, seed: int, most: int, folder: Path) 
                     break
                 continue
             if code:
-                done.problems.append(f"a life ended with {code}: {(folder / 'life.log').read_text('utf-8')[-300:]}")
+                done.problems.append(f"a life ended with {code}: {log.read_text('utf-8')[-600:]}")
             break
     finally:
         plant.send_signal(signal.SIGINT)
@@ -80,7 +83,12 @@ def _life(machine: Path, run: Path, log: Path) -> subprocess.Popen[bytes]:
 
 
 def _begun(run: Path) -> bool:
-    """Whether there is a record to go on with; a folder in which nothing was recorded yet is cleared away."""
+    """Whether there is a record to go on with; a folder in which nothing was recorded yet is cleared away.
+
+    The clerk of a life that was killed may still be at work there, on a busy computer for some seconds.
+    """
+    if run.is_dir() and not wait_until_free(run, READY_S):
+        raise RuntimeError(f"{run}: still held {READY_S:.0f} s after its host was killed")
     try:
         read_journal(run)
     except JournalError:
