@@ -212,7 +212,7 @@ def _locate(
         return _cycle(bench, wanted, find, found)
 
     if wanted.rehearsed:
-        outcome = Outcome(*rehearsed(wanted, work, seed, plant), found)
+        outcome = Outcome(*rehearsed(wanted.machine, wanted.job, work, seed, plant), found)
     else:
         acknowledge(yes=yes, before=BEFORE_A_MOVE)
         core = BenchWork(wanted.machine, work, wanted.job.electrode.diameter_mm)

@@ -16,13 +16,10 @@ from controller.core.events import RunEnded
 from controller.core.rig import Bench, Cycle
 from controller.driving import driven
 from controller.ending import EXIT
-from controller.plan.plan import Plan
+from controller.locating import rehearsed
 from controller.screen import AsJson, BadUsage, JobName, err, out
 from controller.settings.load import load_job, load_machine, resolve
 from controller.workshop import machine_at_hand
-from sim.machine import VirtualMachine
-from sim.settings import load_plant
-from sim.single import do_virtually
 
 CALIPER_U_MM = 0.2
 """A rod measured with a caliper from the holder's face to its tip (standard uncertainty). Chosen."""
@@ -66,13 +63,11 @@ def reference_plate(
         yield from rise_to_top(bench)
         return RunEnded(bench.now_s, "complete", "the reference plate was located")
 
-    core = BenchWork(given, work, wanted.electrode.diameter_mm)
     if rehearse:
-        virtual = VirtualMachine(given, wanted, Plan((), ()), load_plant(None), seed)
-        do_virtually(core, virtual, 1.0 / given.tick_hz)
-        ended = core.ended or RunEnded(0.0, "fault", "it never came to an end")
+        ended, _ = rehearsed(given, wanted, work, seed)
     else:
         acknowledge(yes=yes, before=BEFORE_A_MOVE)
+        core = BenchWork(given, work, wanted.electrode.diameter_mm)
         ended, _ = driven(given, core, quiet=as_json)
     if ended.outcome != "complete":
         err.print(f"Not located: {ended.reason}", markup=False, highlight=False, soft_wrap=True)

@@ -65,7 +65,7 @@ def rod(
         return RunEnded(bench.now_s, "complete", "the rod's stand was found")
 
     if rehearse:
-        ended, _ = rehearsed(wanted, work, seed, plant)
+        ended, _ = rehearsed(wanted.machine, wanted.job, work, seed, plant)
     else:
         acknowledge(yes=yes, before=BEFORE_A_MOVE)
         core = BenchWork(wanted.machine, work, wanted.job.electrode.diameter_mm)

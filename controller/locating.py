@@ -139,10 +139,9 @@ def _inward(job: Job, off_mm: float, turn_off_deg: float) -> tuple[Point, ...]:
 
 
 def rehearsed(
-    wanted: Wanted, work: Callable[[Bench], Cycle[RunEnded]], seed: int, plant: str | None
+    machine: Machine, job: Job, work: Callable[[Bench], Cycle[RunEnded]], seed: int, plant: str | None = None
 ) -> tuple[RunEnded, list[Event]]:
-    """The same core on the virtual machine, in virtual time."""
-    machine, job = wanted.machine, wanted.job
+    """The same core on the virtual machine, in virtual time; how it ended, and what it told."""
     truth = load_plant(resolve(plant, kind="plants") if plant else None)
     # Where the files believe the plate, unless the plant says where it lies.
     frame = Frame.of(machine.work_place)
@@ -150,5 +149,4 @@ def rehearsed(
     virtual = VirtualMachine(machine, job, Plan((), points), truth, seed)
     core = BenchWork(machine, work, job.electrode.diameter_mm)
     events = do_virtually(core, virtual, 1.0 / machine.tick_hz)
-    ended = core.ended or RunEnded(0.0, "fault", "it never came to an end")
-    return ended, events
+    return core.ended or RunEnded(0.0, "fault", "it never came to an end"), events
