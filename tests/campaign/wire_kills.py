@@ -20,7 +20,7 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from random import Random
 
-from controller.record.journal import JournalError, read_journal
+from controller.record.journal import JOURNAL_NAME, JournalError, read_journal
 from controller.record.lock import wait_until_free
 from tests.campaign.drill import SMALL_JOB, small_job
 from tests.campaign.kills import Killed, judge
@@ -91,7 +91,9 @@ def _begun(run: Path) -> bool:
         raise RuntimeError(f"{run}: still held {READY_S:.0f} s after its host was killed")
     try:
         read_journal(run)
-    except JournalError:
+    except JournalError as error:
+        if (run / JOURNAL_NAME).exists():
+            raise RuntimeError(f"a journal is there and can't be looked at: {error}") from error
         for left in run.glob("*"):
             left.unlink()
         return False
