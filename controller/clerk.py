@@ -35,6 +35,9 @@ AGAIN_S: Final = 1.0
 PATIENCE_S: Final = 10.0
 # What SQLite calls the ways in which a disk fails, and what they are called here.
 TROUBLES: Final = {"SQLITE_FULL": "disk full", "SQLITE_READONLY": "disk read-only"}
+# What the clerk says first, and how long it may take to be there (s). Chosen: a start of Python on a busy computer.
+READY: Final = b"\n"
+START_S: Final = 60.0
 END: Final = object()
 
 
@@ -208,17 +211,36 @@ def _finish(clerk: Clerk, connected: socket.socket, *, troubled: bool) -> None:
     clerk.finish()
 
 
+def _work(connected: socket.socket, quiet: bool, answered: bool) -> None:
+    """The clerk is there, and keeps the record."""
+    connected.sendall(READY)
+    keep_record(connected, quiet, answered)
+
+
+def _is_there(connected: socket.socket) -> bool:
+    """Wait for the clerk's first word."""
+    connected.settimeout(START_S)
+    try:
+        return connected.recv(len(READY)) == READY
+    except OSError:
+        return False
+
+
 @contextmanager
 def clerk_process(*, quiet: bool, answered: bool) -> Iterator[Outlet]:
     """A clerk in a process of its own while the block runs; the outlet leads to it.
 
-    When the block ends the clerk is waited for. `Outlet.broken` tells whether the record is whole.
+    The block begins once the clerk is there: on a busy computer it may be late by seconds, and a machine that moved
+    meanwhile would leave no record when its host is killed. When the block ends the clerk is waited for.
+    `Outlet.broken` tells whether the record is whole.
     """
     ours, theirs = socket.socketpair()
-    outlet = Outlet(ours)
-    process = multiprocessing.get_context("spawn").Process(target=keep_record, args=(theirs, quiet, answered))
+    process = multiprocessing.get_context("spawn").Process(target=_work, args=(theirs, quiet, answered))
     process.start()
     theirs.close()
+    there = _is_there(ours)
+    outlet = Outlet(ours)
+    outlet.broken = not there
     try:
         yield outlet
     finally:

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import csv
+import os
 import signal
 import subprocess
 import sys
@@ -21,7 +22,6 @@ from pathlib import Path
 from random import Random
 
 from controller.record.journal import JOURNAL_NAME, JournalError, read_journal
-from controller.record.lock import wait_until_free
 from tests.campaign.drill import SMALL_JOB, small_job
 from tests.campaign.kills import Killed, judge
 
@@ -57,6 +57,7 @@ def killed_again_and_again(convention: str, seed: int, most: int, folder: Path) 
             except subprocess.TimeoutExpired:
                 life.send_signal(signal.SIGKILL)
                 life.wait()
+                _wait_for_the_rest(life.pid)
                 done.kills += 1
                 if lives_s == LIFE_S:
                     done.problems.append("hangs")
@@ -78,17 +79,28 @@ def _life(machine: Path, run: Path, log: Path) -> subprocess.Popen[bytes]:
     what = ["resume", str(run)] if begun else ["run", str(SMALL_JOB), "--machine", str(machine), "--out", str(run)]
     with log.open("wb") as told:
         return subprocess.Popen(
-            [*COMMAND, *what, "--headless", "--yes"], stdin=subprocess.DEVNULL, stdout=told, stderr=told
+            [*COMMAND, *what, "--headless", "--yes"],
+            stdin=subprocess.DEVNULL,
+            stdout=told,
+            stderr=told,
+            start_new_session=True,
         )
 
 
-def _begun(run: Path) -> bool:
-    """Whether there is a record to go on with; a folder in which nothing was recorded yet is cleared away.
+def _wait_for_the_rest(group: int) -> None:
+    """What a killed host leaves behind, its clerk, puts the folder in order and ends by itself."""
+    until_s = time.monotonic() + READY_S
+    while time.monotonic() < until_s:
+        try:
+            os.killpg(group, 0)
+        except ProcessLookupError:
+            return
+        time.sleep(0.05)
+    raise RuntimeError(f"processes of a host are left {READY_S:.0f} s after it was killed")
 
-    The clerk of a life that was killed may still be at work there, on a busy computer for some seconds.
-    """
-    if run.is_dir() and not wait_until_free(run, READY_S):
-        raise RuntimeError(f"{run}: still held {READY_S:.0f} s after its host was killed")
+
+def _begun(run: Path) -> bool:
+    """Whether there is a record to go on with; a folder in which nothing was recorded yet is cleared away."""
     try:
         read_journal(run)
     except JournalError as error:
