@@ -7,13 +7,15 @@ of the room below the plate, where the sparks that are left tell whose they are.
 
 from __future__ import annotations
 
-from math import ceil
+from math import ceil, inf
 from typing import Final
 
+from controller.core.approach import AGAIN, APPROACHES_MAX
 from controller.core.breakthrough import FREE_RUN_UM, ROOM_BELOW_MARGIN_MM
 from controller.core.causes import Cause
 from controller.core.guards import IDLE_MOST_S
 from controller.core.hole import Ending, Hole
+from controller.core.path import Slide
 from controller.core.rig import Rig, guessed_cone_mm
 from controller.core.spark_out import SparkOut
 from controller.settings.units import UM_PER_MM
@@ -22,6 +24,8 @@ from controller.settings.units import UM_PER_MM
 # long as the source may stand live without removal, less a second and more to withdraw and open. Both chosen.
 SPARKED_OUT_S: Final = 5.0
 SPARKLESS_S: Final = IDLE_MOST_S - 1.3
+# What leaving takes beside a long way up: the board's queue, and a gap that opens after a drop-out. Chosen.
+LEAVING_S: Final = 1.0
 # Where the room ends, a front that takes no more than this share of its sparks is spent: what it would still widen the
 # hole by is near the uncertainty of its size. Chosen so.
 SPENT_SHARE: Final = 0.04
@@ -57,7 +61,9 @@ class HoleEnd:
         sparking_out: The tip is to stay where it is, while the last sparks beside it fall off.
     """
 
-    __slots__ = ("_dwelt", "_hole", "_least_um", "_most_um", "_out", "_rig", "sparking_out", "thin")
+    __slots__ = (
+        "_dwelt", "_hole", "_least_um", "_most_um", "_out", "_returned_um", "_returns", "_rig", "sparking_out", "thin",
+    )  # fmt: skip
 
     def __init__(self, rig: Rig, hole: Hole) -> None:
         self._rig = rig
@@ -68,6 +74,7 @@ class HoleEnd:
         rig.pierce_um = (work.thickness_mm + rig.electrode.wear_mm) * UM_PER_MM
         self._out: SparkOut | None = None
         self._dwelt = self.thin = self.sparking_out = False
+        self._returned_um, self._returns = -inf, 0
 
     @property
     def enough_um(self) -> float:
@@ -96,8 +103,30 @@ class HoleEnd:
         past_mm = electrode.wear_mm + cone_mm + given.overcut.mean_mm
         return (given.job.work.thickness_mm + past_mm) * UM_PER_MM
 
-    def judge(self, tip_um: float) -> Ending | None:
-        """With the source on and the tip there (arc length of the slide): how the hole ended, None when it goes on."""
+    def judge(self, slide: Slide) -> Ending | None:
+        """With the source on and the tip there, some spark met: how the hole ended, None when it goes on."""
+        return self._over(slide.tip_um) or self._quiet_too_long(slide.axis_um)
+
+    def given_up(self, how: str) -> Ending:
+        """A hole that is given up; beyond the far face, once it came out, it is what lies there that is in the way."""
+        if self._hole.feed_um > self._rig.pierce_um:
+            cause = Cause.NO_BREAKTHROUGH if self.whole else Cause.STRUCK_BEHIND
+            return Ending("failed", f"{cause.value}: {how}")
+        return Ending("failed", how)
+
+    def _quiet_too_long(self, axis_um: float) -> Ending | None:
+        """Out, and down again, before the source has stood live without removal for too long; not for ever."""
+        rig, hole = self._rig, self._hole
+        way_up_s = max(axis_um, 0.0) / UM_PER_MM / rig.machine.axes.top_speed_mm_s[2]
+        if rig.sense.idle_s <= min(SPARKLESS_S, IDLE_MOST_S - way_up_s - LEAVING_S):
+            return None
+        if hole.through.free_from_um is not None:
+            return Ending("through")
+        self._returns = self._returns + 1 if hole.deepest_um <= self._returned_um else 1
+        self._returned_um = hole.deepest_um
+        return AGAIN if self._returns < APPROACHES_MAX else self.given_up("no more sparks and no free way")
+
+    def _over(self, tip_um: float) -> Ending | None:
         through, zero_um = self._hole.through, self._hole.zero_um
         if zero_um is None:
             return None

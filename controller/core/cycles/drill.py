@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from math import inf
 from typing import Final
 
-from controller.core.approach import AGAIN, APPROACHES_MAX, SHORTER, START_ROOM_MM, Approach
+from controller.core.approach import AGAIN, SHORTER, START_ROOM_MM, Approach
 from controller.core.breakthrough import FREE_RUN_UM
 from controller.core.causes import Cause, trip
 from controller.core.commands import Command
@@ -32,9 +32,8 @@ from controller.core.cycles.recover import (
 )
 from controller.core.cycles.travel import lower, rise, rise_to_top, travel
 from controller.core.events import BrokeThrough
-from controller.core.guards import IDLE_MOST_S
 from controller.core.hole import Ending, Hole
-from controller.core.hole_end import NEEDLE, SPARKLESS_S, VANISHED, HoleEnd
+from controller.core.hole_end import NEEDLE, VANISHED, HoleEnd
 from controller.core.path import Plunge, Slide
 from controller.core.permissions import RETURN_SPEED_UM_S, SERVO_SPEED_UM_S
 from controller.core.phases import Trigger
@@ -55,8 +54,6 @@ STALLS_MAX: Final = 6
 RELAPSES: Final = 2
 # Shorts in a row between which the hole got no deeper, before it is given up: ten times what a bad place shows. Chosen.
 VAIN_SHORTS_MAX: Final = 30
-# What leaving takes beside the way up: the board's queue, and a gap that opens after a drop-out. Chosen.
-LEAVING_S: Final = 1.0
 LEAVE_S: Final = 3.0  # for the gap to open on leaving: several of the longest drop-outs (0.4 s, electrics.md); chosen
 REPORT_S: Final = 5.0  # between progress events; chosen so that an hour makes some seven hundred
 # The last stretch back to a front that was left is taken slowly: one usual gap, at a speed at which the reaction time
@@ -91,8 +88,6 @@ class Drilling:
         "_gave_way",
         "_near_um",
         "_planned",
-        "_returned_um",
-        "_returns",
         "_rig",
         "_room_um",
         "_way_down",
@@ -106,7 +101,6 @@ class Drilling:
         self._planned = planned
         self._near_um = -inf
         self._gave_way = False
-        self._returned_um, self._returns = -inf, 0
         self._room_um = RETURN_ROOM_UM
         self.hole = Hole(rig, planned)
         self._way_down: Approach
@@ -283,7 +277,10 @@ class Drilling:
                     hole.sparked(slide.tip_um)
                 return None
             hole.count(slide.tip_um, sense.sparks)
-            ending = self._end.judge(slide.tip_um) or self._nothing_met()
+            if hole.zero_um is None:
+                ending = self._way_down.nothing_met(slide.axis_um, slide.tip_um)
+            else:
+                ending = self._end.judge(slide)
             if ending is not None:
                 return ending
             feed_um = 0.0 if sense.long_low or self._end.sparking_out else self._approach_speed(front_um) * rig.tick_s
@@ -308,24 +305,6 @@ class Drilling:
         # Past the front without a spark, the way is free for twice as far a second: as the servo has it.
         return min(FRONT_SPEED_UM_S + Servo.QUIET_PER_S * max(beyond_um, 0.0), SERVO_SPEED_UM_S)
 
-    def _nothing_met(self) -> Ending | None:
-        """Sparks should have come by now: no work before the first, no way of ending well after it."""
-        if self.hole.zero_um is not None:
-            return self._quiet_too_long()
-        return self._way_down.nothing_met(self.slide.axis_um, self.slide.tip_um)
-
-    def _quiet_too_long(self) -> Ending | None:
-        """Out, and down again, before the source has stood live without removal for too long; not for ever."""
-        rig, deepest_um = self._rig, self.hole.deepest_um
-        way_up_s = max(self.slide.axis_um, 0.0) / UM_PER_MM / rig.machine.axes.top_speed_mm_s[2]
-        if rig.sense.idle_s <= min(SPARKLESS_S, IDLE_MOST_S - way_up_s - LEAVING_S):
-            return None
-        if self.hole.through.free_from_um is not None:
-            return Ending("through")
-        self._returns = self._returns + 1 if deepest_um <= self._returned_um else 1
-        self._returned_um = deepest_um
-        return AGAIN if self._returns < APPROACHES_MAX else self._failed("no more sparks and no free way")
-
     def _erode(self) -> Cycle[Ending | None]:
         """Servo until the hole ends (an Ending), a short is declared or it gets no deeper (None)."""
         rig, slide, hole = self._rig, self.slide, self.hole
@@ -346,7 +325,7 @@ class Drilling:
                 servo.reference.follow(rig.now_s, hole.feed_um)
             else:
                 servo.reference.interrupt()
-            ending = self._end.judge(slide.tip_um) or self._quiet_too_long()
+            ending = self._end.judge(slide)
             if ending is not None:
                 return ending
             if self._end.sparking_out:
@@ -391,14 +370,14 @@ class Drilling:
         if not short_declared(rig):
             hole.stalls += 1
             if hole.stalls > STALLS_MAX:
-                return self._failed(f"no deeper after {STALLS_MAX} lifts")
+                return self._end.given_up(f"no deeper after {STALLS_MAX} lifts")
             yield from flush(rig, self.slide)
             hole.deeper_s = rig.now_s
             return Freed.IN_HOLE
         # Those that keep coming back with the hole no deeper call for the next rung.
         relapsed = min(hole.vain_shorts // RELAPSES, 2)
         if hole.vain_shorts >= VAIN_SHORTS_MAX:
-            return self._failed(f"shorted {hole.vain_shorts} times and got no deeper")
+            return self._end.given_up(f"shorted {hole.vain_shorts} times and got no deeper")
         # A small retreat is no answer to a short that it has just answered; it is all that a drop-out needs.
         surely = rig.sense.gap.p_shorted > 0.5
         began_s = rig.now_s
@@ -423,13 +402,6 @@ class Drilling:
             self._end.thin = True
             return
         hole.taken_up(zero_um, max(hole.deepest_um - FREE_RUN_UM, zero_um))
-
-    def _failed(self, how: str) -> Ending:
-        """A hole that is given up; beyond the far face, once it came out, it is what lies there that is in the way."""
-        if self.hole.feed_um > self._rig.pierce_um:
-            cause = Cause.NO_BREAKTHROUGH if self._end.whole else Cause.STRUCK_BEHIND
-            return Ending("failed", f"{cause.value}: {how}")
-        return Ending("failed", how)
 
     def _look_again(self) -> Cycle[None]:
         """No work where it should be: before it is called missing, see whether the rod is shorter than believed."""
