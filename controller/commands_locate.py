@@ -11,17 +11,13 @@ from typing import Annotated, Any
 
 import typer
 
-from controller.cautions import BEFORE_A_MOVE, acknowledge
 from controller.commands_locate_reference import reference_plate
 from controller.commands_locate_rod import rod
-from controller.core.commissioning import BenchWork
 from controller.core.cycles.locate import locate_corner, locate_edge, locate_plane, locate_round, make_ready
 from controller.core.cycles.travel import rise_to_top
 from controller.core.events import Event, RunEnded, SideTouched, Touched
 from controller.core.found import Corner, Edge, FacePlane, Round
 from controller.core.rig import Bench, Cycle
-from controller.driving import driven
-from controller.ending import EXIT
 from controller.located_words import Found, found_lines, frame_json, frame_lines, water_lines
 from controller.locating import (
     OFF_MM,
@@ -38,12 +34,12 @@ from controller.locating import (
     TurnOff,
     Wanted,
     Yes,
-    rehearsed,
+    carried_out,
     wanted_of,
 )
 from controller.plan.work_frame import frame_from
 from controller.record.located import STAMP, Entry, append_located, located_file, read_located
-from controller.screen import AsJson, BadUsage, JobName, err, out
+from controller.screen import AsJson, BadUsage, JobName, out
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -211,15 +207,10 @@ def _locate(
     def work(bench: Bench) -> Cycle[RunEnded]:
         return _cycle(bench, wanted, find, found)
 
-    if wanted.rehearsed:
-        outcome = Outcome(*rehearsed(wanted.machine, wanted.job, work, seed, plant), found)
-    else:
-        acknowledge(yes=yes, before=BEFORE_A_MOVE)
-        core = BenchWork(wanted.machine, work, wanted.job.electrode.diameter_mm)
-        outcome = Outcome(*driven(wanted.machine, core, quiet=as_json), found)
-    if outcome.ended.outcome != "complete":
-        err.print(f"Not located: {outcome.ended.reason}", markup=False, highlight=False, soft_wrap=True)
-        raise typer.Exit(EXIT[outcome.ended.outcome])
+    ended, events = carried_out(
+        wanted.machine, wanted.job, work, rehearse=wanted.rehearsed, seed=seed, plant=plant, yes=yes, quiet=as_json
+    )
+    outcome = Outcome(ended, events, found)
     plate = wanted.job.work.plate or wanted.job.job.name
     kept = located_file(Path(), wanted.machine.name, plate)
     entry = _entry(wanted, outcome)

@@ -8,18 +8,13 @@ from typing import Annotated
 
 import typer
 
-from controller.cautions import BEFORE_A_MOVE, acknowledge
-from controller.core.commissioning import BenchWork
 from controller.core.cycles.locate_reference import About, FoundPlate, locate_reference
 from controller.core.cycles.travel import reference, rise_to_top
 from controller.core.events import RunEnded
 from controller.core.rig import Bench, Cycle
-from controller.driving import driven
-from controller.ending import EXIT
-from controller.locating import rehearsed
-from controller.screen import AsJson, BadUsage, JobName, err, out
-from controller.settings.load import load_job, load_machine, resolve
-from controller.workshop import machine_at_hand
+from controller.locating import MachineFile, Rehearse, Seed, Yes, carried_out, machine_for
+from controller.screen import AsJson, JobName, out
+from controller.settings.load import load_job, resolve
 
 CALIPER_U_MM = 0.2
 """A rod measured with a caliper from the holder's face to its tip (standard uncertainty). Chosen."""
@@ -31,28 +26,21 @@ def reference_plate(
     tip_u: Annotated[
         float, typer.Option("--tip-u", metavar="MM", min=0.001, help="And how well (k = 1).")
     ] = CALIPER_U_MM,
-    machine: Annotated[
-        str | None, typer.Option("--machine", help="Machine file; no default, but for --rehearse the virtual one.")
-    ] = None,
+    machine: MachineFile = None,
     near: Annotated[
         tuple[float, float] | None,
         typer.Option(
             "--near", metavar="X Y", help="Somewhere on it, machine mm.", show_default="the machine file's place"
         ),
     ] = None,
-    rehearse: Annotated[bool, typer.Option("--rehearse", help="On the virtual machine, in virtual time.")] = False,
-    seed: Annotated[int, typer.Option("--seed", min=0, help="Seed of the virtual machine.")] = 1,
-    yes: Annotated[bool, typer.Option("--yes", help="The cautions were read: for scripts.")] = False,
+    rehearse: Rehearse = False,
+    seed: Seed = 1,
+    yes: Yes = False,
     as_json: AsJson = False,
 ) -> None:
     """Touch the reference plate all over: its middle, height and level, as lines for the machine file."""
-    if machine is None and not rehearse:
-        raise BadUsage(
-            "--machine is missing: name the machine file, or add --rehearse to try it on the virtual machine"
-        )
+    given = machine_for(machine, rehearse=rehearse)
     wanted = load_job(resolve(job, kind="jobs"))
-    name = machine or "virtual.toml"
-    given = load_machine(resolve(name, kind="machines")) if rehearse else machine_at_hand(name)
     plate = given.reference_plate
     about = About(near or (plate.x_mm, plate.y_mm), tip, tip_u)
     found: list[FoundPlate] = []
@@ -63,15 +51,7 @@ def reference_plate(
         yield from rise_to_top(bench)
         return RunEnded(bench.now_s, "complete", "the reference plate was located")
 
-    if rehearse:
-        ended, _ = rehearsed(given, wanted, work, seed)
-    else:
-        acknowledge(yes=yes, before=BEFORE_A_MOVE)
-        core = BenchWork(given, work, wanted.electrode.diameter_mm)
-        ended, _ = driven(given, core, quiet=as_json)
-    if ended.outcome != "complete":
-        err.print(f"Not located: {ended.reason}", markup=False, highlight=False, soft_wrap=True)
-        raise typer.Exit(EXIT[ended.outcome])
+    ended, _ = carried_out(given, wanted, work, rehearse=rehearse, seed=seed, yes=yes, quiet=as_json)
     if as_json:
         out.print(json.dumps({"seconds": ended.time_s, "found": asdict(found[0])}, indent=2), markup=False)
         return

@@ -6,17 +6,11 @@ import json
 import math
 from dataclasses import asdict
 
-import typer
-
-from controller.cautions import BEFORE_A_MOVE, acknowledge
-from controller.core.commissioning import BenchWork
 from controller.core.cycles.locate import locate_plane, make_ready, place_beside
 from controller.core.cycles.locate_rod import FoundRod, Wall, find_rod
 from controller.core.cycles.travel import rise_to_top
 from controller.core.events import RunEnded
 from controller.core.rig import Bench, Cycle
-from controller.driving import driven
-from controller.ending import EXIT
 from controller.locating import (
     OFF_MM,
     TURN_OFF_DEG,
@@ -31,10 +25,10 @@ from controller.locating import (
     TurnOff,
     Wanted,
     Yes,
-    rehearsed,
+    carried_out,
     wanted_of,
 )
-from controller.screen import AsJson, JobName, err, out
+from controller.screen import AsJson, JobName, out
 from controller.settings.units import MM_PER_M, UM_PER_MM
 
 WIDER_SHARE = 0.1
@@ -64,15 +58,9 @@ def rod(
         yield from rise_to_top(bench)
         return RunEnded(bench.now_s, "complete", "the rod's stand was found")
 
-    if rehearse:
-        ended, _ = rehearsed(wanted.machine, wanted.job, work, seed, plant)
-    else:
-        acknowledge(yes=yes, before=BEFORE_A_MOVE)
-        core = BenchWork(wanted.machine, work, wanted.job.electrode.diameter_mm)
-        ended, _ = driven(wanted.machine, core, quiet=as_json)
-    if ended.outcome != "complete":
-        err.print(f"Not found: {ended.reason}", markup=False, highlight=False, soft_wrap=True)
-        raise typer.Exit(EXIT[ended.outcome])
+    ended, _ = carried_out(
+        wanted.machine, wanted.job, work, rehearse=rehearse, seed=seed, plant=plant, yes=yes, quiet=as_json
+    )
     if as_json:
         out.print(json.dumps({"seconds": ended.time_s, "found": asdict(found[0])}, indent=2), markup=False)
         return
@@ -84,13 +72,11 @@ def _found(bench: Bench, wanted: Wanted) -> Cycle[FoundRod]:
     """Make ready, touch the face, then the walls."""
     yield from make_ready(bench)
     face = yield from locate_plane(bench, wanted.about)
-    walls = []
-    for along, name in ((1, "the edge along y"), (0, "the edge along x")):
-        start, side, reach_mm = place_beside(bench, wanted.about, wanted.at_mm, along)
-        walls.append(Wall(start, side, reach_mm, name))
-    # Where the face is lowest, so that both depths are below the plate there.
-    face_mm = min(face.at_mm(*wall.start) for wall in walls)
-    work = wanted.job.work
+    ways = [place_beside(bench, wanted.about, wanted.at_mm, along) for along in (1, 0)]
+    heights = [face.at_mm(*start) for start, _, _ in ways]
+    # Both depths are taken from where the face is lowest, so that they are below the plate there.
+    walls = [Wall(*way, max(heights), f"the edge along {name}") for way, name in zip(ways, "yx", strict=True)]
+    work, face_mm = wanted.job.work, min(heights)
     return (yield from find_rod(bench, (walls[0], walls[1]), face_mm, work.thickness_mm, work.clear_below_mm))
 
 

@@ -1,22 +1,25 @@
-"""What every `gapwright locate …` needs: options, the files it is about, where to expect the plate, a rehearsal."""
+"""What every `gapwright locate …` needs: options, the files it is about, where to expect the plate, who does it."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
 import typer
 
+from controller.cautions import BEFORE_A_MOVE, acknowledge
 from controller.core.commissioning import BenchWork
 from controller.core.cycles.locate import About
 from controller.core.events import Event, RunEnded
 from controller.core.rig import Bench, Cycle
+from controller.driving import driven
+from controller.ending import EXIT
 from controller.plan.frame import Frame
 from controller.plan.patterns import places
 from controller.plan.plan import Plan
-from controller.screen import BadUsage
+from controller.screen import BadUsage, err
 from controller.settings.job import Job, Point
 from controller.settings.load import load_job, load_machine, resolve
 from controller.settings.machine import Machine
@@ -74,6 +77,17 @@ class Wanted:
     along: int = 0
 
 
+def machine_for(name: str | None, *, rehearse: bool) -> Machine:
+    """The machine it is about. Raises BadUsage when none was named and it is no rehearsal."""
+    if rehearse:
+        return load_machine(resolve(name or "virtual.toml", kind="machines"))
+    if name is None:
+        raise BadUsage(
+            "--machine is missing: name the machine file, or add --rehearse to try it on the virtual machine"
+        )
+    return machine_at_hand(name)
+
+
 def wanted_of(
     what: str,
     job_name: str,
@@ -88,13 +102,8 @@ def wanted_of(
     along: int = 0,
 ) -> Wanted:
     """What is asked for, loaded. Raises BadUsage where it can't be done."""
-    if machine_name is None and not rehearse:
-        raise BadUsage(
-            "--machine is missing: name the machine file, or add --rehearse to try it on the virtual machine"
-        )
+    machine = machine_for(machine_name, rehearse=rehearse)
     job = load_job(resolve(job_name, kind="jobs"))
-    name = machine_name or "virtual.toml"
-    machine = load_machine(resolve(name, kind="machines")) if rehearse else machine_at_hand(name)
     place = machine.work_place
     frame = Frame(near or place.origin_mm, place.rotation_deg if turned is None else turned)
     span = _span(job, at)
@@ -138,15 +147,35 @@ def _inward(job: Job, off_mm: float, turn_off_deg: float) -> tuple[Point, ...]:
     return tuple(moved)
 
 
-def rehearsed(
-    machine: Machine, job: Job, work: Callable[[Bench], Cycle[RunEnded]], seed: int, plant: str | None = None
-) -> tuple[RunEnded, list[Event]]:
-    """The same core on the virtual machine, in virtual time; how it ended, and what it told."""
-    truth = load_plant(resolve(plant, kind="plants") if plant else None)
-    # Where the files believe the plate, unless the plant says where it lies.
+def carried_out(
+    machine: Machine,
+    job: Job,
+    work: Callable[[Bench], Cycle[RunEnded]],
+    *,
+    rehearse: bool,
+    seed: int,
+    plant: str | None = None,
+    yes: bool,
+    quiet: bool,
+) -> tuple[RunEnded, Sequence[Event]]:
+    """Do it, on the machine or the virtual one; how it ended and what it told. Exits with the reason when in vain."""
+    core = BenchWork(machine, work, job.electrode.diameter_mm)
+    if rehearse:
+        events: Sequence[Event] = do_virtually(core, _virtual(machine, job, seed, plant), 1.0 / machine.tick_hz)
+        ended = core.ended or RunEnded(0.0, "fault", "it never came to an end")
+    else:
+        acknowledge(yes=yes, before=BEFORE_A_MOVE)
+        ended, events = driven(machine, core, quiet=quiet)
+    if ended.outcome != "complete":
+        err.print(f"Not located: {ended.reason}", markup=False, highlight=False, soft_wrap=True)
+        raise typer.Exit(EXIT[ended.outcome])
+    return ended, events
+
+
+def _virtual(machine: Machine, job: Job, seed: int, plant: str | None) -> VirtualMachine:
+    """The machine in virtual time, the plate where the files believe it, unless the plant says where it lies."""
     frame = Frame.of(machine.work_place)
     points = tuple(frame.to_machine(point) for point in (*places(job.holes), *job.work.touch_points_mm))
-    virtual = VirtualMachine(machine, job, Plan((), points), truth, seed)
-    core = BenchWork(machine, work, job.electrode.diameter_mm)
-    events = do_virtually(core, virtual, 1.0 / machine.tick_hz)
-    return core.ended or RunEnded(0.0, "fault", "it never came to an end"), events
+    return VirtualMachine(
+        machine, job, Plan((), points), load_plant(resolve(plant, kind="plants") if plant else None), seed
+    )

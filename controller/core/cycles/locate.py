@@ -274,15 +274,20 @@ def _first_mm(bench: Bench, about: About, along: int) -> float:
     return min(max(about.place_u_mm + bench.rod_mm, 0.15 * span), 0.4 * span)
 
 
+def stand_beside(bench: Bench, start: Point, rim_mm: float, tip_mm: float, name: str) -> Cycle[None]:
+    """Go to a place beside a wall whose rim is no higher than that, and down until the tip is at a height (mm)."""
+    yield from travel(bench, *start)
+    yield from lower(bench, (rim_mm + NEAR_MM + bench.electrode.tip_mm) * UM_PER_MM)
+    yield from feel_down(bench, (tip_mm + bench.electrode.tip_mm) * UM_PER_MM, name)
+
+
 def _beside(bench: Bench, side: Side, start: Point, toward: Toward, reach_mm: float, name: str) -> Cycle[SideContact]:
     """Go to a place beside a wall, down below its rim, and touch it."""
-    yield from travel(bench, *start)
     end = [*start]
     end[toward.axis] += toward.sign * reach_mm
     rims = [side.face.at_mm(x, y) + side.above_mm for x, y in (start, (end[0], end[1]))]
-    yield from lower(bench, (max(rims) + NEAR_MM + bench.electrode.tip_mm) * UM_PER_MM)
     deep_mm = side.cone_mm + min(BELOW_RIM_MM, side.thickness_mm / 2.0)
-    yield from feel_down(bench, (min(rims) - deep_mm + bench.electrode.tip_mm) * UM_PER_MM, name)
+    yield from stand_beside(bench, start, max(rims), min(rims) - deep_mm, name)
     contact = yield from touch_side(bench, toward, reach_mm * UM_PER_MM, name)
     yield from rise(bench)
     return contact

@@ -15,9 +15,9 @@ from statistics import fmean, stdev
 from typing import Final
 
 from controller.core.commands import Turn
+from controller.core.cycles.locate import stand_beside
 from controller.core.cycles.side import Side, SideContact, touch_side
-from controller.core.cycles.touch import feel_down
-from controller.core.cycles.travel import lower, rise, travel
+from controller.core.cycles.travel import rise
 from controller.core.cycles.wait import pause
 from controller.core.phases import Trigger
 from controller.core.rig import Bench, Cycle, Trip
@@ -37,11 +37,12 @@ SPIN_S: Final = 0.6
 
 @dataclass(slots=True, frozen=True)
 class Wall:
-    """A wall to be touched: from where, which way, how far, and what it is called."""
+    """A wall to be touched: from where, which way, how far, how high its rim is at the most, what it is called."""
 
     start: Point
     side: Side
     reach_mm: float
+    rim_mm: float
     name: str
 
 
@@ -103,24 +104,18 @@ def _at_mm(contact: SideContact) -> float:
 
 def _touched(bench: Bench, wall: Wall, tip_mm: float) -> Cycle[SideContact]:
     """Go beside a wall, down to a height of the tip, touch it; up at the clear height again."""
-    yield from _beside(bench, wall, tip_mm)
+    bench.say(f"Touching {wall.name}, the tip at {tip_mm:.2f} mm")
+    yield from stand_beside(bench, wall.start, wall.rim_mm, tip_mm, wall.name)
     contact = yield from touch_side(bench, wall.side, wall.reach_mm * UM_PER_MM, wall.name)
     yield from rise(bench)
     return contact
-
-
-def _beside(bench: Bench, wall: Wall, tip_mm: float) -> Cycle[None]:
-    yield from travel(bench, *wall.start)
-    bench.say(f"Touching {wall.name}, the tip at {tip_mm:.2f} mm")
-    yield from lower(bench, bench.clear_z_um())
-    yield from feel_down(bench, (tip_mm + bench.electrode.tip_mm) * UM_PER_MM, wall.name)
 
 
 def _run_out(bench: Bench, wall: Wall, tip_mm: float) -> Cycle[tuple[float, float]]:
     """Turn, stop, touch, again and again; run-out and its standard uncertainty (mm)."""
     places: list[float] = []
     own_u: list[float] = []
-    yield from _beside(bench, wall, tip_mm)
+    yield from stand_beside(bench, wall.start, wall.rim_mm, tip_mm, wall.name)
     for number in range(STOPS):
         bench.say(f"Turning the rod: stop {number + 1} of {STOPS}")
         bench.enter(Trigger.HOLD)
