@@ -3,8 +3,8 @@
     python -m tests.campaign.wire_kills --kills 30 --seed 1 [--at-once 5]
 
 Several virtual machines side by side, each a process of its own behind its ports; the host is a process too, killed
-after a random time, again and again until the job is done. Every hole must be told exactly once, be open in truth, and
-the record must be whole.
+after a random time, again and again until the job is done, then the next job on a new machine, until there were so many
+kills. Every hole must be told exactly once, be open in truth, and the record must be whole.
 """
 
 from __future__ import annotations
@@ -139,6 +139,16 @@ def _judge(done: Killed, run: Path, truth: Path) -> None:
         done.problems.append(f"not open in truth: {shut}")
 
 
+def _until_killed(convention: str, seed: int, kills: int, folder: Path) -> list[Killed]:
+    """Jobs one after the other, each on a machine of its own, until their hosts were killed so many times in all."""
+    jobs: list[Killed] = []
+    while (left := kills - sum(job.kills for job in jobs)) > 0:
+        place = folder / str(len(jobs))
+        place.mkdir(parents=True)
+        jobs.append(killed_again_and_again(convention, seed + len(jobs), left, place))
+    return jobs
+
+
 def main() -> None:
     """Kill until there were enough kills; print what came of it."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -151,13 +161,11 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as scratch, ThreadPoolExecutor(asked.at_once) as pool:
         jobs = []
         for number in range(asked.at_once):
-            folder = Path(scratch) / str(number)
-            folder.mkdir()
-            convention = ("status", "ack")[number % 2]
-            jobs.append(pool.submit(killed_again_and_again, convention, asked.seed * 1000 + number, each, folder))
-        done = [job.result() for job in jobs]
+            convention, folder = ("status", "ack")[number % 2], Path(scratch) / str(number)
+            jobs.append(pool.submit(_until_killed, convention, asked.seed * 1000 + number * 100, each, folder))
+        done = [one for job in jobs for one in job.result()]
     for number, one in enumerate(done):
-        print(f"machine {number}: {one.kills} kills, {one.machine_s:.0f} s of machine time. {'; '.join(one.problems)}")
+        print(f"job {number}: {one.kills} kills, {one.machine_s:.0f} s of machine time. {'; '.join(one.problems)}")
     bad = sum(bool(one.problems) for one in done)
     took_s = time.monotonic() - began_s
     print(f"{sum(one.kills for one in done)} kills over the wires, {took_s:.0f} s: {bad} jobs with a problem")
