@@ -1,9 +1,10 @@
 """The clerk: a process beside the loop that keeps the record of a run and tells how it goes.
 
 What is slow happens here: a disk that synchronises, a terminal that scrolls. What came in meanwhile is committed
-together, so a disk of ten commits a second is no trouble; and nothing is told before it was committed. A disk that
-takes nothing is told to the loop, which ends the run in order; meanwhile it is tried again. When the loop's process
-dies the clerk still puts the folder in order as far as the run got; it is never the one that ends a run.
+together, so a disk of ten commits a second is no trouble; and nothing is told before it was committed, neither here
+nor, by the herald, to those who watch. A disk that takes nothing is told to the loop, which ends the run in order;
+meanwhile it is tried again. When the loop's process dies the clerk still puts the folder in order as far as the run
+got; it is never the one that ends a run.
 """
 
 from __future__ import annotations
@@ -46,12 +47,14 @@ class Clerk:
 
     Args:
         begin: How the run began.
-        quiet: Tell nothing.
+        herald: Where that is told to those who watch; nothing is lost when nobody is there.
+        quiet: Tell nothing on the terminal.
         answered: Somebody can answer prompts where the run was started.
     """
 
-    def __init__(self, begin: Begin, *, quiet: bool, answered: bool) -> None:
+    def __init__(self, begin: Begin, herald: Outlet, *, quiet: bool, answered: bool) -> None:
         self._folder = begin.folder
+        self._herald = herald
         if begin.resumed:
             self._journal = Journal.reopen(begin.folder)
         else:
@@ -63,6 +66,7 @@ class Clerk:
         self._bar.__enter__()
         self._stop: StopRecord | None = None
         self._untold: list[Event | str] = []
+        herald.put(begin)
 
     def take(self, item: object) -> None:
         """Take what comes out of the loop; events are told by `settle`."""
@@ -88,13 +92,17 @@ class Clerk:
             else:
                 self._say(item)
         self._untold.clear()
+        self._herald.flush()
 
     def finish(self) -> None:
-        """Everything is told: close the journal and complete the folder."""
+        """Everything is told: close the journal, say the last words and complete the folder."""
         self._bar.__exit__()
         if self._capture is not None:
             self._capture.close()
         self._journal.close(self._stop)
+        if self._stop is not None:
+            self._herald.put(f"{self._stop.outcome}: {self._stop.reason}")
+        self._herald.finish()
         complete_run_folder(self._folder)
 
     @staticmethod
@@ -106,6 +114,7 @@ class Clerk:
         return stream
 
     def _tell(self, event: Event) -> None:
+        self._herald.put(event)
         if isinstance(event, PromptRaised):
             self._ask(event)
         elif isinstance(event, PromptAnswered):
@@ -138,16 +147,19 @@ def told(event: Event) -> str:
     return "\n".join(f"{stamp} {happening.words}" for happening in happenings([event]))
 
 
-def keep_record(connected: socket.socket, quiet: bool, answered: bool) -> None:
+def keep_record(connected: socket.socket, herald: Outlet, quiet: bool, answered: bool) -> None:
     """What the clerk's process does, until the loop has finished or is dead. Exits with 1 when the record is broken."""
     for number in SIGNALS:  # the run decides when it ends, and the record ends after it
         signal.signal(number, signal.SIG_IGN)
     waiting: SimpleQueue[object] = SimpleQueue()
     Thread(target=_collect, args=(connected, waiting), daemon=True).start()
     try:
-        _keep(connected, waiting, quiet=quiet, answered=answered)
+        _keep(connected, waiting, herald, quiet=quiet, answered=answered)
     except (OSError, sqlite3.Error, JournalError, RunFolderError) as broken:
-        err.print(f"The record of the run is broken off: {broken}", markup=False, highlight=False, soft_wrap=True)
+        words = f"the record of the run is broken off ({broken}); make sure that its folder can be written again"
+        err.print(f"{words[:1].upper()}{words[1:]}.", markup=False, highlight=False, soft_wrap=True)
+        herald.put(words)
+        herald.finish()
         raise SystemExit(1) from broken
 
 
@@ -158,14 +170,16 @@ def _collect(connected: socket.socket, waiting: SimpleQueue[object]) -> None:
     waiting.put(END)
 
 
-def _keep(connected: socket.socket, waiting: SimpleQueue[object], *, quiet: bool, answered: bool) -> None:
+def _keep(
+    connected: socket.socket, waiting: SimpleQueue[object], herald: Outlet, *, quiet: bool, answered: bool
+) -> None:
     clerk: Clerk | None = None
     troubled = False
     while True:
         batch = _batch(waiting, AGAIN_S if troubled else None)
         for item in batch:
             if isinstance(item, Begin):
-                clerk = Clerk(item, quiet=quiet, answered=answered)
+                clerk = Clerk(item, herald, quiet=quiet, answered=answered)
             elif clerk is not None and item is not END:
                 clerk.take(item)
         ended = bool(batch) and batch[-1] is END
@@ -211,10 +225,10 @@ def _finish(clerk: Clerk, connected: socket.socket, *, troubled: bool) -> None:
     clerk.finish()
 
 
-def _work(connected: socket.socket, quiet: bool, answered: bool) -> None:
+def _work(connected: socket.socket, herald: socket.socket, quiet: bool, answered: bool) -> None:
     """The clerk is there, and keeps the record."""
     connected.sendall(READY)
-    keep_record(connected, quiet, answered)
+    keep_record(connected, Outlet(herald), quiet, answered)
 
 
 def _is_there(connected: socket.socket) -> bool:
@@ -227,17 +241,18 @@ def _is_there(connected: socket.socket) -> bool:
 
 
 @contextmanager
-def clerk_process(*, quiet: bool, answered: bool) -> Iterator[Outlet]:
-    """A clerk in a process of its own while the block runs; the outlet leads to it.
+def clerk_process(herald: socket.socket, *, quiet: bool, answered: bool) -> Iterator[Outlet]:
+    """A clerk in a process of its own while the block runs; the outlet leads to it, and the socket is its own.
 
     The block begins once the clerk is there: on a busy computer it may be late by seconds, and a machine that moved
     meanwhile would leave no record when its host is killed. When the block ends the clerk is waited for.
     `Outlet.broken` tells whether the record is whole.
     """
     ours, theirs = socket.socketpair()
-    process = multiprocessing.get_context("spawn").Process(target=_work, args=(theirs, quiet, answered))
+    process = multiprocessing.get_context("spawn").Process(target=_work, args=(theirs, herald, quiet, answered))
     process.start()
     theirs.close()
+    herald.close()
     there = _is_there(ours)
     outlet = Outlet(ours)
     outlet.broken = not there

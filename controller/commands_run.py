@@ -120,7 +120,10 @@ def _behind_the_screen(
 def carry_out(order: Order, stop: StopSignals, typed: Typed | None, *, start: datetime, attended: bool) -> str:
     """Connect, run, record; returns the outcome."""
     began_s = monotonic()
-    with clerk_process(quiet=order.quiet, answered=typed is not None) as outlet, herald_process() as line:
+    with (
+        herald_process() as (line, recorded),
+        clerk_process(recorded, quiet=order.quiet, answered=typed is not None) as outlet,
+    ):
         wires = opened(order.given.machine)
         refusals = be_on_time()
         _announce(order, refusals)

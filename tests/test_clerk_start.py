@@ -13,7 +13,8 @@ from controller.clerk import READY, clerk_process
 
 def test_the_block_begins_with_a_clerk_that_is_there_and_ends_without_one() -> None:
     before = set(multiprocessing.active_children())
-    with clerk_process(quiet=True, answered=False) as outlet:
+    herald, far = socket.socketpair()
+    with far, clerk_process(herald, quiet=True, answered=False) as outlet:
         (process,) = set(multiprocessing.active_children()) - before
         assert not outlet.broken
     assert process.exitcode == 0

@@ -248,11 +248,12 @@ class RunScreen(App[str]):
 
 def end_words(picture: RunPicture, last_words: str) -> tuple[str, list[Paragraph]]:
     """How a run ended, as a title and paragraphs: the cause of a fault and what clears it first."""
-    where = (f"Record and report are in {picture.about.run}", looks.QUIET)
     ended, fault = picture.ended, picture.last_of(FaultTripped)
     if ended is None:
-        words = f"The process that ran it is there no more: {last_words}"
-        return "The run has broken off", [(words, looks.STRONG), where]
+        run = picture.about.run
+        go_on = f"The record in {run} holds what was told. Look at the machine, then go on with: gapwright resume {run}"
+        return "The run has broken off", [(f"{last_words[:1].upper()}{last_words[1:]}.", looks.STRONG), (go_on, "")]
+    where = (f"Record and report are in {picture.about.run}", looks.QUIET)
     title = f"The run has ended: {ended.outcome}"
     if ended.outcome != "fault" or fault is None:
         return title, [(ended.reason, looks.STRONG), where]

@@ -29,7 +29,8 @@ class RunDesk(FrontDesk):
         begin: Makes the beginning of the record, called when the machine is connected.
         stop: Signals that ask to stop.
         typed: The terminal where somebody answers prompts; None when nobody does.
-        herald: The line to those who watch and ask; None when nobody can.
+        herald: The line to those who watch and ask; None when nobody can. How things stand goes there straight; what
+            happened is told by whoever keeps the record, once it is on the disk.
         attended: Somebody answers prompts there; else, and without `typed`, the run ends at the first.
         captures: Every byte is to be recorded.
         remarks: What is to be noticed at the beginning of the record.
@@ -93,7 +94,7 @@ class RunDesk(FrontDesk):
                 self._put(item)
         if self.time_s - self._picture_s >= PICTURE_S:
             self._picture_s = self.time_s
-            self._put(session.snapshot())
+            self._show(session)
             self._outlet.listen()
         self._outlet.flush()
         if self._herald is not None:
@@ -107,5 +108,9 @@ class RunDesk(FrontDesk):
             self._early.append(item)
             return
         self._outlet.put(item)
-        if self._herald is not None and not self._herald.outlet.broken and not isinstance(item, Captured):
-            self._herald.outlet.put(item)
+
+    def _show(self, session: Session) -> None:
+        picture = session.snapshot()
+        self._outlet.put(picture)
+        if self._herald is not None and not self._herald.outlet.broken:
+            self._herald.outlet.put(picture)
