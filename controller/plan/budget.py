@@ -178,8 +178,9 @@ def _measurements(electrode: Range, advances: Range, count: int) -> Range:
 def _measuring_seconds(machine: Machine, plan: Plan, measurements: Range) -> Range:
     plate = (machine.reference_plate.x_mm, machine.reference_plate.y_mm)
     away = sum(math.dist(plate, (hole.x_mm, hole.y_mm)) for hole in plan.holes) / len(plan.holes)
-    there_and_back = 2.0 * _travel_s(machine, away) + 2.0 * _lift_s(machine) + machine.water.drip_pause_s
-    once = TOUCH + Range.exactly(there_and_back)
+    there_s = _travel_s(machine, away) + _lift_s(machine)
+    # The rod drips on its way.
+    once = TOUCH + Range.exactly(there_s + max(there_s, machine.water.drip_pause_s))
     expected = measurements.expected * once.expected
     return Range(measurements.low * once.low, expected, measurements.high * once.high)
 

@@ -17,7 +17,7 @@ from controller.core.cycles.side import ROUGH_UM, STICK_UM, SideContact, touch_s
 from controller.core.cycles.side import Side as Toward
 from controller.core.cycles.touch import feel_down, touch_down
 from controller.core.cycles.travel import lower, reference, rise, travel
-from controller.core.cycles.wait import pause
+from controller.core.cycles.wait import drip
 from controller.core.fits_round import fit_wall
 from controller.core.found import Corner, Edge, FacePlane, Round, Side, find_corner, find_edge, find_plane, find_round
 from controller.core.rig import Bench, Cycle, Trip
@@ -79,7 +79,7 @@ def locate_plane(bench: Bench, about: About) -> Cycle[FacePlane]:
         x_mm, y_mm = about.frame.to_machine(point)
         yield from travel(bench, x_mm, y_mm)
         if number == 1:
-            yield from pause(bench, bench.machine.water.drip_pause_s)
+            yield from drip(bench)
         expected_mm, room_mm = place.surface_height_mm, 3.0 * place.surface_height_u_mm
         if touches:
             nearest = min(touches, key=lambda touch: hypot(touch[0] - x_mm, touch[1] - y_mm))

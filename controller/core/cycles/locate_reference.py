@@ -21,7 +21,7 @@ from controller.core.cycles.diagnose import why_closed
 from controller.core.cycles.measure import BESIDE_MM, HOMING_U_MM, TOUCH_U_MM
 from controller.core.cycles.touch import REFERENCE_PLATE, descend, slide_here, touch_down
 from controller.core.cycles.travel import lower, rise, travel
-from controller.core.cycles.wait import pause
+from controller.core.cycles.wait import drip
 from controller.core.found import PLAY_U_MM
 from controller.core.permissions import TOUCH_SPEED_UM_S
 from controller.core.phases import Trigger
@@ -84,7 +84,7 @@ def locate_reference(bench: Bench, about: About) -> Cycle[FoundPlate]:
     margin_mm = 3.0 * hypot(about.tip_u_mm, bench.machine.reference_plate.height_u_mm) + MARGIN_MM
     bench.say("Touching the reference plate where it should be")
     yield from travel(bench, x_mm, y_mm)
-    yield from pause(bench, bench.machine.water.drip_pause_s)
+    yield from drip(bench)
     axis_mm = yield from _met(bench, (x_mm, y_mm), expected_mm, margin_mm, margin_mm)
     if axis_mm is None:
         raise trip(Cause.NOTHING_AT_PLATE, f"{margin_mm:.1f} mm above and below {expected_mm:.1f} mm of axis height")

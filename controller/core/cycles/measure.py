@@ -9,7 +9,7 @@ from typing import Final
 from controller.core.causes import Cause, trip
 from controller.core.cycles.touch import REFERENCE_PLATE, touch_down
 from controller.core.cycles.travel import lower, rise, travel
-from controller.core.cycles.wait import pause
+from controller.core.cycles.wait import drip
 from controller.core.events import ElectrodeMeasured, SurfaceMapped, WaterSensed
 from controller.core.leak import conductivity_us_cm
 from controller.core.rig import Bench, Cycle, Rig
@@ -59,7 +59,7 @@ def measure(
     rig.say("Measuring the electrode on the reference plate")
     predicted, predicted_u = rig.electrode.tip_mm, rig.electrode.tip_u_mm
     yield from travel(rig, plate.x_mm, plate.y_mm)
-    yield from pause(rig, rig.machine.water.drip_pause_s)
+    yield from drip(rig)
     expected_mm = plate.height_mm + predicted
     room_mm = 3.0 * predicted_u + TOUCH_ROOM_MM + longer_mm
     if not from_here:

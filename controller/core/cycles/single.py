@@ -14,7 +14,7 @@ from controller.core.cycles.contacts import OPEN_V, prove, release
 from controller.core.cycles.measure import measure
 from controller.core.cycles.touch import descend, slide_here, touch_down
 from controller.core.cycles.travel import lift, lower, reference, rise, travel
-from controller.core.cycles.wait import drain, pause
+from controller.core.cycles.wait import drain, drip
 from controller.core.events import Arrived, RunEnded
 from controller.core.permissions import TOUCH_SPEED_UM_S
 from controller.core.phases import Trigger
@@ -85,7 +85,7 @@ def touch_at(x_mm: float, y_mm: float) -> Callable[[Bench], Cycle[RunEnded]]:
         yield from reference(bench)
         bench.say(f"Touching at x {x_mm:g}, y {y_mm:g}")
         yield from travel(bench, x_mm, y_mm)
-        yield from pause(bench, bench.machine.water.drip_pause_s)
+        yield from drip(bench)
         place, rod = bench.machine.work_place, bench.electrode
         margin_mm = 3.0 * (place.surface_height_u_mm + rod.tip_u_mm) + TOUCH_MARGIN_MM
         expected_um = (place.surface_height_mm + rod.tip_mm) * UM_PER_MM

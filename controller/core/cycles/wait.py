@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Final
 
 from controller.core.causes import Cause, trip
+from controller.core.commands import Output
 from controller.core.rig import Bench, Cycle
 
 # The longest way of a small machine (300 mm) at a slow 5 mm/s: common practice, no source.
@@ -18,6 +19,14 @@ def pause(rig: Bench, seconds: float) -> Cycle[None]:
     while rig.now_s < until_s:
         rig.rests_until_s = until_s
         yield ()
+
+
+def drip(rig: Bench) -> Cycle[None]:
+    """Wait until the jet has been off for as long as a film needs to drain; what the way here took counts."""
+    stopped_s = rig.locks.since_s[Output.WATER]
+    # Before it was switched for the first time nobody knows how long it has been off: the whole pause then.
+    off_s = rig.now_s - stopped_s if stopped_s >= 0.0 else 0.0
+    yield from pause(rig, rig.machine.water.drip_pause_s - off_s)
 
 
 def drain(rig: Bench) -> Cycle[None]:
