@@ -89,10 +89,10 @@ def rehearse(
         journal = Journal(folder, start, placed)
         told = about(str(folder), start, placed, expected_seconds(given))
         order = Order(given, told, truth, seed, not no_operator, faults, speed or 0.0, patient=attended)
-        rehearsal, outcome = rehearse_into(journal, order, stop, quiet=as_json)
+        gauged, outcome = rehearse_into(journal, order, stop, quiet=as_json)
         # After a fault `resume` comes first, or the disk takes nothing.
         if given.job.job.first_article and outcome != "fault":
-            gauge_first_article(rehearsal, given, folder, start.started_utc)
+            gauge_first_article(gauged, given, folder, start.started_utc)
         summary = completed(folder)
     if as_json:
         out.print(summary_json(summary), markup=False, highlight=False, soft_wrap=True, end="")

@@ -104,9 +104,9 @@ def _rehearsal(record: RunRecord, stands: Standing, run: Path, *, quiet: bool) -
     order = Order(given, told, plant, start.seed or 0, start.operator, before=stands, aside=machine)
     with interruption() as stop:
         journal = Journal.reopen(run)
-        rehearsal, outcome = rehearse_into(journal, order, stop, quiet=quiet)
+        gauged, outcome = rehearse_into(journal, order, stop, quiet=quiet)
         if given.job.job.first_article and outcome == "complete":
-            gauge_first_article(rehearsal, given, run, start.started_utc)
+            gauge_first_article(gauged, given, run, start.started_utc)
     return outcome
 
 

@@ -61,6 +61,10 @@ class Order:
     aside: PutAside | None = None
 
 
+# Holes that were gauged by hand: numbers and diameters (mm).
+Gauged = list[tuple[int, float]]
+
+
 class Pace:
     """How fast a rehearsal goes.
 
@@ -85,15 +89,17 @@ class Pace:
             sleep(self._due_s - now_s)
 
 
-def rehearse_into(journal: Journal, order: Order, interrupted: Interruption, *, quiet: bool) -> tuple[Rehearsal, str]:
-    """Run the rehearsal into its journal; returns it and its outcome.
+def rehearse_into(journal: Journal, order: Order, interrupted: Interruption, *, quiet: bool) -> tuple[Gauged, str]:
+    """Run the rehearsal into its journal; returns a first article's gauged holes and the outcome.
 
+    Nothing of the virtual machine is kept: the report of a long job needs the room.
     The journal is closed. A mistake of the program leaves it as far as it got; a disk that takes nothing ends the
     rehearsal, and is told.
     """
     began_s = monotonic()
     given = order.given
     stop: StopRecord | None = None
+    gauged: Gauged = []
     try:
         core = controller_for(given, order.before)
         with (
@@ -129,13 +135,15 @@ def rehearse_into(journal: Journal, order: Order, interrupted: Interruption, *, 
             stopped_utc=stamp(datetime.now(UTC)),
         )
         outcome = ended.outcome
+        if given.job.job.first_article:
+            gauged = rehearsal.gauged_diameters_mm()
     except sqlite3.OperationalError as error:
         outcome = "fault"
         stop = None
         err.print(f"The record can't be written: {error}. What was told before is on the disk.", markup=False)
     finally:
         closed = _close(journal, stop)
-    return rehearsal, outcome if closed else "fault"
+    return gauged, outcome if closed else "fault"
 
 
 def _close(journal: Journal, stop: StopRecord | None) -> bool:
@@ -184,15 +192,12 @@ def completed(folder: Path) -> Summary:
         raise typer.Exit(EXIT["fault"]) from error
 
 
-def gauge_first_article(rehearsal: Rehearsal, given: Assignment, folder: Path, when_utc: str) -> None:
-    """The holes of a first article, gauged by the virtual operator. Blind ones can't be."""
+def gauge_first_article(gauged: Gauged, given: Assignment, folder: Path, when_utc: str) -> None:
+    """Enter the holes of a first article, as the virtual operator gauged them. Blind ones can't be."""
     rod_mm = given.job.electrode.diameter_mm
     append_gauged(
         folder,
-        [
-            GaugedHole(hole, diameter_mm, GAUGING_U_MM, rod_mm, when_utc)
-            for hole, diameter_mm in rehearsal.gauged_diameters_mm()
-        ],
+        [GaugedHole(hole, diameter_mm, GAUGING_U_MM, rod_mm, when_utc) for hole, diameter_mm in gauged],
     )
 
 

@@ -30,6 +30,9 @@ POOL: Final = 509  # length of the noise record: a prime, chosen so that it neve
 OVERLAP: Final = 32  # chosen so that the readings of the longest tick (20 ms) are one slice of the record
 # Gap voltages looked up at once. Chosen so that open, shorted and cut-off are, whatever else comes.
 KEPT_LEVELS: Final = 64
+# Records made so far are kept while no more than this: over water every reading has a level of its own, and a long job
+# would keep thousands. Chosen.
+KEPT_RECORDS: Final = 256
 US_PER_S: Final = 1e6
 
 
@@ -145,6 +148,8 @@ class Sampler:
         if record is None:
             level = pin_mv * self._counts_per_mv
             once = [READINGS[min(max(int(level + noise), 0), COUNTS - 1)] for noise in self._noise_counts]
+            if len(self._records) >= KEPT_RECORDS:
+                self._records.clear()
             record = self._records[pin_mv] = once + once[:OVERLAP]
         return record
 

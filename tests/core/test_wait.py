@@ -7,7 +7,8 @@ from typing import TypeVar
 import pytest
 
 from controller.core.causes import Trip
-from controller.core.cycles.wait import DRAIN_TIMEOUT_S, drain, pause, until
+from controller.core.commands import Output
+from controller.core.cycles.wait import DRAIN_TIMEOUT_S, drain, drip, pause, until
 from controller.core.rig import Cycle, Rig
 from tests.core.given import rig, seen
 
@@ -15,10 +16,12 @@ TICK_S = 0.01
 T = TypeVar("T")
 
 
-def waited(at: Rig, cycle: Cycle[T], queued_until_s: float = 0.0, limit_s: float = 100.0) -> tuple[float, T]:
-    """Run a waiting cycle, the board's queue empty from a time on: how long it took, and what it returned."""
+def waited(
+    at: Rig, cycle: Cycle[T], queued_until_s: float = 0.0, limit_s: float = 100.0, from_s: float = 0.0
+) -> tuple[float, T]:
+    """Run a waiting cycle, the board's queue empty from a time on: what time it was then, and what it returned."""
     for tick in range(round(limit_s / TICK_S)):
-        now_s = tick * TICK_S
+        now_s = from_s + tick * TICK_S
         at.sense.take(seen(time_s=now_s, queued=int(now_s < queued_until_s)))
         try:
             commands = next(cycle)
@@ -63,3 +66,17 @@ def test_waiting_for_something_ends_with_it_or_with_the_time(true_from_s: float,
     took_s, came = waited(at, until(at, lambda: at.now_s >= true_from_s - 1e-9, 0.5))
     assert took_s == pytest.approx(expected[0], abs=1.5 * TICK_S)
     assert came is expected[1]
+
+
+@pytest.mark.parametrize(
+    ("stopped_s", "expected_s"),
+    [(-1e9, 0.2), (10.0, 0.2), (9.85, 0.05), (9.5, 0.0)],
+    ids=["not known", "just now", "a while ago", "long ago"],
+)
+def test_the_way_counts_as_dripping_and_a_jet_of_which_nothing_is_known_does_not(
+    stopped_s: float, expected_s: float
+) -> None:
+    """The bench asks for 0.2 s from the jet's end to the touch; at 10 s the rod has arrived."""
+    at = rig()
+    at.locks.since_s[Output.WATER] = stopped_s
+    assert waited(at, drip(at), from_s=10.0)[0] == pytest.approx(10.0 + expected_s, abs=1.5 * TICK_S)
