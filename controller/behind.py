@@ -27,6 +27,7 @@ from controller.record.summary import summarise
 from controller.screen import BadUsage, err, out
 from tui.app import CLOSED, show
 from tui.before import Before
+from tui.finding import Command, Finding
 from tui.rights import OWNER
 
 # How often the beginning run is looked at (s). Chosen.
@@ -55,11 +56,16 @@ def in_front_of(arguments: Sequence[str], run: Path) -> int:
         return _ended(process, run, said)
 
 
-def acknowledge_on_screen(job: str, *, yes: bool) -> None:
-    """Have the cautions acknowledged on the screen; with `yes` they were. Raises BadUsage when they are not."""
-    from controller.cautions import NOT_ACKNOWLEDGED, cautions  # noqa: PLC0415 (`watch` needs none of it)
+def find_on_screen(title: str, command: Command) -> None:
+    """Find things by touching, one after the other, until the screen is closed."""
+    Finding(title, command).run()
 
-    if not (yes or Before(f"Before {job} starts", cautions()).run()):
+
+def acknowledge_on_screen(what: str, *, yes: bool, before: Sequence[str] | None = None) -> None:
+    """Have the cautions acknowledged on the screen; with `yes` they were. Raises BadUsage when they are not."""
+    from controller.cautions import BEFORE_A_RUN, NOT_ACKNOWLEDGED, cautions  # noqa: PLC0415 (`watch` needs none)
+
+    if not (yes or Before(f"Before {what} starts", cautions(before or BEFORE_A_RUN)).run()):
         raise BadUsage(NOT_ACKNOWLEDGED)
 
 

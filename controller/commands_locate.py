@@ -13,6 +13,7 @@ import typer
 
 from controller.commands_locate_reference import reference_plate
 from controller.commands_locate_rod import rod
+from controller.commands_locate_screen import screen
 from controller.core.cycles.locate import locate_corner, locate_edge, locate_plane, locate_round, make_ready
 from controller.core.cycles.travel import rise_to_top
 from controller.core.events import Event, RunEnded, SideTouched, Touched
@@ -47,6 +48,7 @@ app = typer.Typer(
 )
 app.command("reference")(reference_plate)
 app.command("rod")(rod)
+app.command("screen")(screen)
 
 
 @dataclass(slots=True, frozen=True)

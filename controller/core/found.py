@@ -28,9 +28,9 @@ from controller.settings.units import MM_PER_M, UM_PER_MM
 # Ground rods are 0 to 6 µm below their diameter (h6; common practice, no source): the middle, and an even spread.
 UNDERSIZE_MM: Final = 0.003
 RADIUS_U_MM: Final = 0.006 / 2.0 / sqrt(12.0)
-# An axis that was not touched with: its play is known as the machine file knows it, to some 15 µm (30 to 60 µm is
-# usual on soft axes).
-PLAY_U_MM: Final = 0.015
+# An axis that was not touched with: its play is known as the machine file knows it, evenly within 15 µm to either side
+# (30 to 60 µm is usual on soft axes; common practice, no source).
+PLAY_U_MM: Final = 0.015 / sqrt(3.0)
 
 
 @dataclass(slots=True, frozen=True)

@@ -97,10 +97,11 @@ def locate_plane(bench: Bench, about: About) -> Cycle[FacePlane]:
 
 
 def _u_touch_mm(bench: Bench, spreads_um: Sequence[float]) -> float:
-    """One downward touch by itself: the step it fell in, stick-slip, roughness, and what the repeats showed."""
+    """One downward touch by itself: the step it fell in, and its scatter, as is usual or as the repeats showed."""
     step_um = bench.machine.useful_move_um
-    spread_u = sqrt(sum(spread * spread for spread in spreads_um) / len(spreads_um)) / 2.0
-    return hypot(step_um / sqrt(12.0), STICK_UM / sqrt(12.0), ROUGH_UM / sqrt(2.0), spread_u) / UM_PER_MM
+    usual_u = hypot(STICK_UM / sqrt(12.0), ROUGH_UM / sqrt(2.0))
+    shown_u = sqrt(sum(spread * spread for spread in spreads_um) / len(spreads_um)) / 2.0
+    return hypot(step_um / sqrt(12.0), max(usual_u, shown_u)) / UM_PER_MM
 
 
 def _u_tip_mm(bench: Bench) -> float:
