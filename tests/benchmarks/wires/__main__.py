@@ -1,6 +1,6 @@
 """`make bench-wires SEED=…`: what the two wires must reach, measured in real time on the virtual machine's ports.
 
-    python -m tests.benchmarks.wires --seed 1 [--only shorts,lateness,deaths,steps,replays] [--minutes 4]
+    python -m tests.benchmarks.wires --seed 1 [--only shorts,lateness,attached,deaths,steps,replays] [--minutes 4]
 
 Times are measured behind the virtual boards, by the truth; USB adds 1–16 ms each way on real hardware (wires.md). The
 figures hold for the load that the computer has meanwhile, which is printed. What must be is printed beside what is
@@ -24,6 +24,7 @@ from rich.table import Table
 
 from controller.settings.find import resolve
 from controller.settings.load import load_machine
+from tests.benchmarks.wires.attached import watched
 from tests.benchmarks.wires.deaths import WAYS, died
 from tests.benchmarks.wires.lateness import late
 from tests.benchmarks.wires.replays import replayed
@@ -40,6 +41,8 @@ LATE_MS = {True: (1.0, 0.2), False: (5.0, 0.2)}
 SOURCE_OFF_MS, WATER_OFF_MS = 120.0, 2000.0
 REPLAY_TIMES = 100.0
 LATENESS_S = 60.0
+# With everybody attached against nobody; the screen's share of a core.
+ATTACHED_MOST, SCREEN_MOST = 1.2, 0.15
 # How long a count may be believed that a reset has made wrong (s): until the board is missed. Chosen: the link's own
 # time for a silent board (0.5 s) and two ticks.
 BELIEVED_S = 0.52
@@ -106,6 +109,24 @@ def lateness(folder: Path, _seed: int, _minutes: float) -> list[Row]:
     return rows
 
 
+def attached(folder: Path, _seed: int, _minutes: float) -> list[Row]:
+    """With screen, watchers, browser and MQTT against without."""
+    found = watched(folder / "attached", LATENESS_S)
+    alone_ms, attended_ms = found.alone.p999_ms, found.attended.p999_ms
+    # The record tells hundredths of a millisecond.
+    ratio = attended_ms / max(alone_ms, 0.01)
+    words = f"{ratio:.2f} (p99.9 {attended_ms:.2f} against {alone_ms:.2f} ms; p99 {found.attended.p99_ms:.2f} against "
+    words += f"{found.alone.p99_ms:.2f}){'' if found.brokered else '; no broker on this computer'}"
+    share = f"{100.0 * found.screen_share:.1f} % of a core"
+    return [
+        Row("lateness with everybody attached ÷ without", "≤ 1.2", "", words, ratio <= ATTACHED_MOST),
+        Row("the screen's processor time", "≤ 15 %", "", share, found.screen_share <= SCREEN_MOST),
+        Row(
+            "first paint, the slowest of three", "≤ 1 s", "", f"{found.first_paint_s:.2f} s", found.first_paint_s <= 1.0
+        ),
+    ]
+
+
 def deaths(folder: Path, seed: int, _minutes: float) -> list[Row]:
     """Every way, two at a time."""
     cases = list(product(CONVENTIONS, WAYS))
@@ -159,6 +180,7 @@ def replays(folder: Path, seed: int, _minutes: float) -> list[Row]:
 PARTS: dict[str, Callable[[Path, int, float], list[Row]]] = {
     "shorts": shorts,
     "lateness": lateness,
+    "attached": attached,
     "deaths": deaths,
     "steps": steps,
     "replays": replays,
