@@ -200,7 +200,8 @@ def _process(command: Sequence[str]) -> Iterator[None]:
     process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, stdin=subprocess.DEVNULL)
     try:
         yield
-        if process.poll() is not None:
+        # By now the run is over, and who followed it to its end has ended, too.
+        if process.poll() not in (None, 0):
             raise Broken(f"{' '.join(command)} ended by itself, with {process.returncode}")
     finally:
         process.kill()
