@@ -121,9 +121,7 @@ def attached(folder: Path, _seed: int, _minutes: float) -> list[Row]:
     return [
         Row("lateness with everybody attached ÷ without", "≤ 1.2", "", words, ratio <= ATTACHED_MOST),
         Row("the screen's processor time", "≤ 15 %", "", share, found.screen_share <= SCREEN_MOST),
-        Row(
-            "first paint, the slowest of three", "≤ 1 s", "", f"{found.first_paint_s:.2f} s", found.first_paint_s <= 1.0
-        ),
+        Row("first paint, from the command", "≤ 1 s", "", f"{found.first_paint_s:.2f} s", found.first_paint_s <= 1.0),
     ]
 
 

@@ -79,10 +79,11 @@ def _run(folder: Path, wanted_s: float, *, attended: bool) -> tuple[Lateness, fl
     ):
         _until_served(run)
         if attended:
+            # One after the other, as people come; the first one's first picture is what somebody waits for.
             screens = [stack.enter_context(screen(run)) for _ in range(WATCHERS)]
+            paint_s = screens[0].painted_s
             brokered = bool(stack.enter_context(told(run, folder)))
             sleep(ATTACHED_S)
-            paint_s = max(each.first_paint_s() for each in screens)
             before_s = screens[0].processor_s()
             sleep(wanted_s)
             share = (screens[0].processor_s() - before_s) / wanted_s
@@ -106,11 +107,15 @@ def _until_served(run: Path) -> None:
 
 
 class Screen:
-    """`gapwright watch` on a terminal of its own that takes what is painted."""
+    """`gapwright watch` on a terminal of its own that takes what is painted.
+
+    Attributes:
+        painted_s: From the command to the first picture of the run; 0 before.
+    """
 
     def __init__(self, run: Path) -> None:
         self._began_s = monotonic()
-        self._painted_s = 0.0
+        self.painted_s = 0.0
         self._over = Event()
         self.pid, self._terminal = pty.fork()
         if self.pid == 0:
@@ -128,16 +133,10 @@ class Screen:
                 read = os.read(self._terminal, 65536)
             except OSError:
                 return
-            if not self._painted_s:
+            if not self.painted_s:
                 seen += read
                 # The head of the screen counts the holes.
-                self._painted_s = monotonic() - self._began_s if b" holes" in seen else 0.0
-
-    def first_paint_s(self) -> float:
-        """From the command to the first picture of the run. Raises Broken when there is none."""
-        if not self._painted_s:
-            raise Broken("a screen never painted")
-        return self._painted_s
+                self.painted_s = monotonic() - self._began_s if b" holes" in seen else 0.0
 
     def processor_s(self) -> float:
         """Processor time so far."""
@@ -155,9 +154,14 @@ class Screen:
 
 @contextmanager
 def screen(run: Path) -> Iterator[Screen]:
-    """A screen while the block runs."""
+    """A screen that has painted, while the block runs."""
     shown = Screen(run)
+    end_s = monotonic() + ATTACHED_S
     try:
+        while not shown.painted_s:
+            if monotonic() > end_s:
+                raise Broken("a screen never painted")
+            sleep(LOOK_S)
         yield shown
     finally:
         shown.end()
