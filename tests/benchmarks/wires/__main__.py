@@ -24,6 +24,7 @@ from rich.table import Table
 
 from controller.settings.find import resolve
 from controller.settings.load import load_machine
+from controller.settings.units import UM_PER_MM
 from tests.benchmarks.wires.attached import watched
 from tests.benchmarks.wires.deaths import WAYS, died
 from tests.benchmarks.wires.lateness import late
@@ -46,8 +47,8 @@ ATTACHED_MOST, SCREEN_MOST = 1.2, 0.15
 # How long a count may be believed that a reset has made wrong (s): until the board is missed. Chosen: the link's own
 # time for a silent board (0.5 s) and two ticks.
 BELIEVED_S = 0.52
-# A step of the feed axis is counted as whole; half of the finest one (µm). Chosen.
-ROUNDING_UM = 0.1
+# A move is told in decimals and ends on the nearest step: it may be a step longer than it was meant to be.
+ROUNDING_STEPS = 1.01
 
 
 @dataclass(slots=True, frozen=True)
@@ -132,10 +133,12 @@ def deaths(folder: Path, seed: int, _minutes: float) -> list[Row]:
         found = list(pool.map(lambda case: died(folder / f"{case[0]}-{case[1]}".replace(" ", "-"), *case, seed), cases))
     rows = []
     for death in found:
-        useful_um = load_machine(resolve(f"{death.convention}.toml", kind="machines")).useful_move_um
+        machine = load_machine(resolve(f"{death.convention}.toml", kind="machines"))
+        useful_um = machine.useful_move_um
+        step_um = UM_PER_MM / machine.axes.steps_per_mm[2]
         words = f"{MS * death.source_s:.0f} ms; {death.water_s:.2f} s; {death.forward_um:.1f} µm"
         good = MS * death.source_s <= SOURCE_OFF_MS and MS * death.water_s <= WATER_OFF_MS
-        good = good and death.forward_um <= useful_um + ROUNDING_UM
+        good = good and death.forward_um <= useful_um + ROUNDING_STEPS * step_um
         must = f"≤ 120 ms; ≤ 2 s; ≤ {useful_um:.1f} µm"
         rows.append(Row(f"host {death.way}, {death.convention}: source, pump, forward", must, "", words, good))
     return rows
