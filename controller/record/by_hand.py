@@ -75,6 +75,11 @@ def grouped(check: dict[int, list[Reason]]) -> list[Group]:
     return [Group(words, tuple(holes)) for (_, words), holes in sorted(together.items())]
 
 
+def standing_out(groups: Sequence[Group], drilled: int) -> frozenset[int]:
+    """Holes with a reason that does not hold for every hole drilled: a mark on all of them would tell nothing."""
+    return frozenset(hole for group in groups if len(group.holes) < drilled for hole, _ in group.holes)
+
+
 def _size_reasons(hole: HoleFinished, start: StartRecord) -> Iterator[Reason]:
     if hole.outcome != "through":
         yield Reason(0, f"{hole.outcome}: {hole.reason}" if hole.reason else hole.outcome)

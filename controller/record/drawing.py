@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 # Drawing units of one chart and its margins (left, right, top, bottom): chosen so that 12-unit lettering is still
 # readable when a chart is squeezed to the width of a telephone and two stand side by side on a desk screen.
 WIDTH, HEIGHT = 480.0, 240.0
-LEFT, RIGHT, TOP, BOTTOM = 50.0, 10.0, 22.0, 36.0
+LEFT, RIGHT, TOP, BOTTOM = 50.0, 18.0, 22.0, 36.0
 
 # Most marks of one chart that have a hover text of their own. Chosen: a thousand holes, two marks each, and some more;
 # the map has the figures of every hole in any case.

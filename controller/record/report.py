@@ -9,7 +9,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 
 from controller.core.events import HoleFinished
 from controller.record import against_truth, figures
-from controller.record.by_hand import grouped, holes_to_check
+from controller.record.by_hand import grouped, holes_to_check, standing_out
 from controller.record.drawing import Chart
 from controller.record.files import write_whole
 from controller.record.hole_map import hole_map
@@ -45,7 +45,7 @@ def write_report(run: Path, record: RunRecord) -> Path:
 def report_html(record: RunRecord) -> str:
     """The report of a run as one self-contained page."""
     summary = summarise(record)
-    check = holes_to_check(record)
+    check, drilled = grouped(holes_to_check(record)), len(record.finished())
     told = story(record.events)
     return (
         _environment()
@@ -55,11 +55,11 @@ def report_html(record: RunRecord) -> str:
             stop=record.stop,
             summary=summary,
             facts=_facts(record, summary),
-            map=hole_map(record, frozenset(check)),
+            map=hole_map(record, standing_out(check, drilled)),
             charts=_charts(record),
-            check=grouped(check),
+            check=check,
             most_named=MOST_NAMED,
-            drilled=len(record.finished()),
+            drilled=drilled,
             told=told[:MOST_LINES],
             told_more=max(0, len(told) - MOST_LINES),
             rows=_rows(record),

@@ -9,7 +9,7 @@ import pytest
 
 from controller.core.events import ElectrodeAdvanced, ElectrodeMeasured, Event, HoleFinished, ShortEnded
 from controller.record import against_truth
-from controller.record.by_hand import Reason, grouped, holes_to_check, is_surprise
+from controller.record.by_hand import Reason, grouped, holes_to_check, is_surprise, standing_out
 from controller.record.drawing import round_ticks
 from controller.record.figures import gap_chart
 from controller.record.hole_map import hole_map, spot_style
@@ -248,3 +248,10 @@ def test_the_table_of_holes_gives_way_to_the_file_when_it_would_be_too_long(tmp_
 
 def test_five_thousand_holes_make_a_page_that_a_telephone_can_hold(tmp_path: Path) -> None:
     assert len(report_html(made_up(tmp_path, 5000)).encode()) < 3_000_000
+
+
+def test_the_map_marks_what_stands_out_and_not_what_holds_for_every_hole() -> None:
+    unsure = {hole: [Reason(2, "unsure")] for hole in range(1, 6)}
+    unsure[3].append(Reason(5, "slow", "90 s"))
+    assert standing_out(grouped(unsure), drilled=5) == {3}
+    assert standing_out(grouped(unsure), drilled=6) == {1, 2, 3, 4, 5}
