@@ -76,7 +76,8 @@ bench-speed: $(STAMP)
 	@$(BIN)/python -m tests.benchmarks.speed --seed $(SEED) \
 	  $(foreach each,$(BIN)/python $(wildcard $(COMPILED)/bin/python),--python $(each))
 
-# In real time, on the virtual machine's ports: some forty minutes; ONLY=shorts,lateness,attached,deaths,steps,replays for less.
+# In real time, on the virtual machine's ports: some forty minutes; for less,
+# ONLY=shorts,lateness,attached,deaths,steps,replays.
 bench-wires: $(STAMP)
 	@$(BIN)/python -m tests.benchmarks.wires --seed $(SEED) $(if $(ONLY),--only $(ONLY))
 

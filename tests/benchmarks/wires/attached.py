@@ -2,9 +2,9 @@
 
 Attached are the screen and two more watchers, each on a terminal of its own, a browser's server, and the teller over
 MQTT where there is a broker on this computer. Both runs are the same job on the same virtual machine, one after the
-other, beside the same neighbours as in `lateness.py`: a core that was asleep wakes late by more than all of them cost
-(p99.9 of 1.1 to 1.5 ms alone against 0.4 beside a busy core, measured on two virtual cores). The processor time of the
-screen is what the system counted for it; its first picture is timed before the neighbours come.
+other. On cores that may sleep, and beside the neighbours of `lateness.py`, which keep them awake: a core that was
+asleep wakes late, and that is part of the figure. The processor time of the screen is what the system counted for it;
+its first picture is timed before the neighbours come.
 """
 
 from __future__ import annotations
@@ -62,14 +62,14 @@ class Watched:
     brokered: bool
 
 
-def watched(folder: Path, wanted_s: float) -> Watched:
+def watched(folder: Path, wanted_s: float, *, awake: bool) -> Watched:
     """Both runs, each for so long once everybody is there."""
-    alone, _, _, _ = _run(folder / "alone", wanted_s, attended=False)
-    attended, share, paint_s, brokered = _run(folder / "attended", wanted_s, attended=True)
+    alone, _, _, _ = _run(folder / "alone", wanted_s, attended=False, awake=awake)
+    attended, share, paint_s, brokered = _run(folder / "attended", wanted_s, attended=True, awake=awake)
     return Watched(alone, attended, share, paint_s, brokered)
 
 
-def _run(folder: Path, wanted_s: float, *, attended: bool) -> tuple[Lateness, float, float, bool]:
+def _run(folder: Path, wanted_s: float, *, attended: bool, awake: bool) -> tuple[Lateness, float, float, bool]:
     folder.mkdir(parents=True)
     run = folder / "run"
     share = paint_s = 0.0
@@ -85,13 +85,15 @@ def _run(folder: Path, wanted_s: float, *, attended: bool) -> tuple[Lateness, fl
             screens = [stack.enter_context(screen(run)) for _ in range(WATCHERS)]
             paint_s = screens[0].painted_s
             brokered = bool(stack.enter_context(told(run, folder)))
-            stack.enter_context(neighbours())
+            if awake:
+                stack.enter_context(neighbours())
             sleep(ATTACHED_S)
             before_s = screens[0].processor_s()
             sleep(wanted_s)
             share = (screens[0].processor_s() - before_s) / wanted_s
         else:
-            stack.enter_context(neighbours())
+            if awake:
+                stack.enter_context(neighbours())
             sleep(ATTACHED_S + wanted_s)
         host.send_signal(signal.SIGINT)
         host.wait(PATIENCE_S)
