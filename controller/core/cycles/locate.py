@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from math import cos, degrees, hypot, radians, sin, sqrt, tan
 from typing import Final
 
-from controller.core.cycles.measure import measure, sense_water
+from controller.core.cycles.measure import TILT_ROOM_MM, measure, sense_water
 from controller.core.cycles.side import ROUGH_UM, STICK_UM, SideContact, touch_side
 from controller.core.cycles.side import Side as Toward
 from controller.core.cycles.touch import feel_down, touch_down
@@ -80,14 +80,15 @@ def locate_plane(bench: Bench, about: About) -> Cycle[FacePlane]:
         yield from travel(bench, x_mm, y_mm)
         if number == 1:
             yield from drip(bench)
-        expected_mm, room_mm = place.surface_height_mm, 3.0 * place.surface_height_u_mm
+        expected_mm, unsure_mm = place.surface_height_mm, 3.0 * place.surface_height_u_mm
+        room_mm = unsure_mm + TILT_ROOM_MM
         if touches:
             nearest = min(touches, key=lambda touch: hypot(touch[0] - x_mm, touch[1] - y_mm))
             expected_mm = nearest[2]
-            room_mm = STEEPEST * hypot(nearest[0] - x_mm, nearest[1] - y_mm) + NEAR_MM
+            room_mm = unsure_mm = STEEPEST * hypot(nearest[0] - x_mm, nearest[1] - y_mm) + NEAR_MM
         axis_mm = expected_mm + bench.electrode.tip_mm
         yield from lower(bench, (axis_mm + room_mm) * UM_PER_MM)
-        contact = yield from touch_down(bench, axis_mm * UM_PER_MM, (room_mm + 1.0) * UM_PER_MM, "the work")
+        contact = yield from touch_down(bench, axis_mm * UM_PER_MM, (unsure_mm + 1.0) * UM_PER_MM, "the work")
         sense_water(bench)
         touches.append((x_mm, y_mm, contact.z_um / UM_PER_MM - bench.electrode.tip_mm))
         spreads.append(contact.spread_um)

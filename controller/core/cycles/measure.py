@@ -27,6 +27,8 @@ HOMING_U_MM: Final = 0.004
 WORN_MM: Final = 5.0
 # Room kept above a place whose height is believed, before the touch begins. Chosen so.
 TOUCH_ROOM_MM: Final = 0.5
+# Room for the tilt of a roughly laid plate, since the stated height holds for one place of it. Chosen: 3° over 38 mm.
+TILT_ROOM_MM: Final = 2.0
 # Other places of the plate, near enough to be on any (mm); how much further down than the first they are looked for;
 # how far apart clean ones may be: twice the levelness of a plate that was laid by hand over that way. Chosen.
 BESIDE_MM: Final = 3.0
@@ -127,14 +129,16 @@ def map_surface(rig: Rig) -> Cycle[None]:
     for number, (x_mm, y_mm) in enumerate(rig.given.plan.touch_points_mm, 1):
         rig.say(f"Mapping the work: touch {number} of {len(rig.given.plan.touch_points_mm)}")
         yield from travel(rig, x_mm, y_mm)
-        expected_mm, room_mm = frame_height_mm(place, x_mm, y_mm), 3.0 * place.surface_height_u_mm
-        if len(points) >= 1:
-            # The first touch has found the height; what is left is the tilt of a roughly laid plate.
+        expected_mm, unsure_mm = frame_height_mm(place, x_mm, y_mm), 3.0 * place.surface_height_u_mm
+        room_mm = unsure_mm + TILT_ROOM_MM
+        if points:
+            # The first touch has found the height; what is left is the tilt.
             expected_mm += points[0][2] - frame_height_mm(place, *points[0][:2])
-            room_mm = min(room_mm, 2.0)
+            unsure_mm = min(unsure_mm, TILT_ROOM_MM)
+            room_mm = min(unsure_mm + TOUCH_ROOM_MM, TILT_ROOM_MM)
         axis_mm = expected_mm + rig.electrode.tip_mm
         yield from lower(rig, (axis_mm + room_mm) * UM_PER_MM)
-        contact = yield from touch_down(rig, axis_mm * UM_PER_MM, (room_mm + 1.0) * UM_PER_MM, "the work")
+        contact = yield from touch_down(rig, axis_mm * UM_PER_MM, (unsure_mm + 1.0) * UM_PER_MM, "the work")
         points.append((x_mm, y_mm, contact.z_um / UM_PER_MM - rig.electrode.tip_mm))
         yield from rise(rig)
     surface = fit_surface(points, TOUCH_U_MM)
