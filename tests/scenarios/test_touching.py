@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from math import hypot
 from statistics import median
 
 import pytest
@@ -12,8 +13,9 @@ from controller.core.cycles.drill import Drilling
 from controller.core.cycles.measure import map_surface, measure
 from controller.core.cycles.travel import reference
 from controller.core.cycles.wait import pause
-from controller.core.events import ElectrodeMeasured, RunEnded, Touched
+from controller.core.events import ElectrodeMeasured, RunEnded, SurfaceMapped, Touched
 from controller.core.rig import Cycle, Rig
+from controller.settings.units import UM_PER_MM
 from sim.machine import VirtualMachine
 from sim.plates import Film
 from tests.scenarios.stage import Changes, Stage
@@ -68,3 +70,24 @@ def test_touches_on_a_wet_plate_find_the_true_length_where_the_plate_stands_as_s
     true_mm = stage.virtual.truth.tip_length_mm
     off = [abs(event.tip_length_mm - true_mm) for event in stage.told(ElectrodeMeasured)[-TOUCHES:]]
     assert sum(each <= ERROR_MM for each in off) >= SHARE * TOUCHES, f"worst {max(off):.3f} mm"
+
+
+def test_a_face_as_high_as_it_may_be_and_tilted_is_touched_and_not_run_into() -> None:
+    """Its middle three standard uncertainties above what is stated, and 3 mm of tilt over 100 mm beside that."""
+    stage = Stage(plant_keys={"plate": {"tilt_mm": 3.0}}, seed=3)
+    place, points = stage.machine.work_place, stage.job.work.touch_points_mm
+    middle_mm = [place.origin_mm[axis] + sum(point[axis] for point in points) / len(points) for axis in (0, 1)]
+    high_mm = stage.virtual.truth.surface_mm(*middle_mm) - place.surface_height_mm
+    stage.virtual.lift_work(UM_PER_MM * (3.0 * place.surface_height_u_mm - high_mm))
+
+    def cycle(rig: Rig, _virtual: VirtualMachine) -> Cycle[RunEnded]:
+        yield from reference(rig)
+        yield from measure(rig)
+        yield from map_surface(rig)
+        return RunEnded(rig.now_s, "complete", "")
+
+    stage.instead(cycle).play()
+    (mapped,) = stage.told(SurfaceMapped)
+    assert stage.outcome == "complete"
+    assert stage.virtual.truth.crashes == 0
+    assert 100.0 * hypot(mapped.b, mapped.c) == pytest.approx(3.0, rel=0.05)
