@@ -20,7 +20,7 @@ from threading import Thread
 from time import monotonic
 from typing import BinaryIO, Final
 
-from controller.core.events import Event, FaultTripped, HoleFinished, PromptAnswered, PromptRaised, Said
+from controller.core.events import Event, FaultTripped, HoleFinished, Noticed, PromptAnswered, PromptRaised, Said
 from controller.core.snapshot import Snapshot
 from controller.host.capture import free_capture
 from controller.host.outlet import Begin, Captured, Outlet, items
@@ -29,6 +29,7 @@ from controller.record.happenings import happenings
 from controller.record.journal import Journal, JournalError, StopRecord
 from controller.record.run_folder import RunFolderError, complete_run_folder, make_run_folder
 from controller.screen import HoleProgressBar, err
+from controller.telling import over_mqtt
 
 # A disk that took nothing is tried again this often, and at the end of the run for so long (s). Chosen: somebody who
 # is told of it has time to make room.
@@ -39,6 +40,9 @@ TROUBLES: Final = {"SQLITE_FULL": "disk full", "SQLITE_READONLY": "disk read-onl
 # What the clerk says first, and how long it may take to be there (s). Chosen: a start of Python on a busy computer.
 READY: Final = b"\n"
 START_S: Final = 60.0
+# How long whoever tells a run waits for its bus, which begins with the record (s). Chosen: a start of Python on a busy
+# computer.
+BUS_S: Final = 60.0
 END: Final = object()
 
 
@@ -67,6 +71,7 @@ class Clerk:
         self._stop: StopRecord | None = None
         self._untold: list[Event | str] = []
         herald.put(begin)
+        self._telling = over_mqtt(begin.folder, begin.broker, BUS_S) if begin.broker is not None else None
 
     def take(self, item: object) -> None:
         """Take what comes out of the loop; events are told by `settle`."""
@@ -74,14 +79,23 @@ class Clerk:
             case Captured(record) if self._capture is not None:
                 self._capture.write(record)
             case Event():
-                self._journal.append(item)
-                self._untold.append(item)
+                self._record(item)
             case Snapshot():
+                self._mind_telling(item.time_s)
                 self._bar.show(item.holes_done, item.doing)
             case StopRecord():
                 self._stop = item
             case str():
                 self._untold.append(item)
+
+    def _record(self, event: Event) -> None:
+        self._journal.append(event)
+        self._untold.append(event)
+
+    def _mind_telling(self, time_s: float) -> None:
+        words = self._telling.look() if self._telling is not None else ""
+        if words:
+            self._record(Noticed(time_s, "telling", words))
 
     def settle(self) -> None:
         """Commit what came in, then tell it. Raises sqlite3.Error when the disk takes nothing; all is kept then."""

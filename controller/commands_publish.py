@@ -5,8 +5,6 @@ from __future__ import annotations
 import asyncio
 import os
 import stat
-import subprocess
-import sys
 from pathlib import Path
 from time import monotonic, sleep
 from typing import Annotated, Final
@@ -21,8 +19,6 @@ from controller.settings.load import Problem, SettingsError, load_overlay
 
 USER, PASSWORD = "GAPWRIGHT_MQTT_USER", "GAPWRIGHT_MQTT_PASSWORD"
 LOOK_S: Final = 0.2
-# How long a run may take to begin (s): boards that boot, axes that are homed. Chosen.
-BEGIN_S: Final = 600.0
 
 BrokerFile = Annotated[Path, typer.Option("--broker", metavar="FILE", help="The broker file.", show_default=False)]
 
@@ -39,15 +35,6 @@ def publish(
         asyncio.run(_publish(run, given))
     except KeyboardInterrupt:
         raise typer.Exit(0) from None
-
-
-def publish_beside(run: Path, broker: Path) -> None:
-    """Tell a run that is about to begin, in a process of its own that ends with it."""
-    subprocess.Popen(  # noqa: S603 (our own command, no shell)
-        [sys.executable, "-m", "controller.start", "publish", str(run), f"--broker={broker}", f"--wait={BEGIN_S}"],
-        stdin=subprocess.DEVNULL,
-        start_new_session=True,
-    )
 
 
 def load_broker(path: Path) -> Broker:

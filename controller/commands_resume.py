@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from controller.cautions import acknowledge
+from controller.commands_publish import load_broker
 from controller.commands_run import Order as RunOrder
 from controller.commands_run import carry_out
 from controller.core.standing import Standing
@@ -22,7 +23,6 @@ from controller.record.summary import summarise, summary_json
 from controller.rehearsing import Order, completed, gauge_first_article, rehearse_into
 from controller.screen import AsJson, BadUsage, err, has_terminal, interruption, out
 from controller.settings.load import load_text
-from controller.settings.machine import Machine
 from controller.taking_up import as_it_was, refuse_changes, refuse_versions, where_it_stands
 from controller.watchable import about
 from controller.workshop import expected_seconds
@@ -39,6 +39,9 @@ def resume(
         bool, typer.Option("--headless", help="Nobody sits here: end held at the first prompt.")
     ] = False,
     yes: Annotated[bool, typer.Option("--yes", help="The cautions were read: for scripts.")] = False,
+    broker: Annotated[
+        Path | None, typer.Option("--broker", metavar="FILE", help="Tell it over MQTT, too; see docs/mqtt.md.")
+    ] = None,
     attended: Annotated[bool, typer.Option("--attended", hidden=True, help="A screen stands in front.")] = False,
     as_json: AsJson = False,
 ) -> None:
@@ -49,15 +52,19 @@ def resume(
     record = read_journal(run)
     stands = where_it_stands(record, run)
     machine = refuse_changes(record.start, run)
+    if broker is not None:
+        _refuse_broker(record, broker)
     if not as_json:
         _announce(record, stands, run)
     if record.start.rehearsed:
         outcome = _rehearsal(record, stands, run, quiet=as_json)
         summary = completed(run)
     elif not (headless or attended or as_json) and has_terminal():
-        raise typer.Exit(_behind_the_screen(run, record.start.job, yes=yes))
+        raise typer.Exit(_behind_the_screen(run, record.start.job, broker, yes=yes))
     else:
-        outcome = _machine(record, stands, run, machine, headless=headless, yes=yes, quiet=as_json)
+        given = as_it_was(record.start, machine)
+        order = RunOrder(given, run, False, as_json, broker, record.start, stands)
+        outcome = _machine(order, headless=headless, yes=yes)
         summary = summarise(read_journal(run))
     if as_json:
         out.print(summary_json(summary), markup=False, highlight=False, soft_wrap=True, end="")
@@ -66,22 +73,26 @@ def resume(
     raise typer.Exit(EXIT[outcome])
 
 
-def _behind_the_screen(run: Path, job: str, *, yes: bool) -> int:
+def _refuse_broker(record: RunRecord, broker: Path) -> None:
+    """Raises BadUsage for a rehearsal, which has no bus, and SettingsError for a broker file with mistakes."""
+    if record.start.rehearsed:
+        raise BadUsage("--broker: a rehearsal is not told over MQTT; leave it out")
+    load_broker(broker)
+
+
+def _behind_the_screen(run: Path, job: str, broker: Path | None, *, yes: bool) -> int:
     """Go on in a process of its own, the screen in front; returns the exit code."""
     from controller.behind import acknowledge_on_screen, in_front_of  # noqa: PLC0415 (loads the screen)
 
     acknowledge_on_screen(job, yes=yes)
-    return in_front_of(["resume", str(run), "--yes", "--attended"], run)
+    told = [f"--broker={broker}"] if broker is not None else []
+    return in_front_of(["resume", str(run), "--yes", "--attended", *told], run)
 
 
-def _machine(
-    record: RunRecord, stands: Standing, run: Path, machine: Machine, *, headless: bool, yes: bool, quiet: bool
-) -> str:
+def _machine(order: RunOrder, *, headless: bool, yes: bool) -> str:
     """Go on with a run on its machine, over the wires."""
-    given = as_it_was(record.start, machine)
     acknowledge(yes=yes)
     typed = Typed(sys.stdin) if not headless and somebody_sits_at(sys.stdin) else None
-    order = RunOrder(given, run, captures=False, quiet=quiet, record=record.start, before=stands)
     with stop_signals() as stop:
         return carry_out(order, stop, typed, start=datetime.now(UTC), attended=not headless)
 

@@ -14,7 +14,7 @@ import typer
 
 from controller.cautions import acknowledge
 from controller.clerk import clerk_process
-from controller.commands_publish import load_broker, publish_beside
+from controller.commands_publish import load_broker
 from controller.connecting import FAULT, OnMachine, opened, refuse_unfit
 from controller.core.causes import MEANINGS, Cause
 from controller.core.events import FaultTripped, Noticed, RunEnded
@@ -72,15 +72,14 @@ def run(
     """Run a job on the machine: everything moves, and the source is switched on."""
     given = assignment(job, machine, rehearsed=False, first_articles=first_article or ())
     started = datetime.now(UTC)
-    order = Order(given, folder or Path("runs") / f"{started:%Y%m%d-%H%M%S}-{given.job.job.name}", capture, as_json)
+    into = folder or Path("runs") / f"{started:%Y%m%d-%H%M%S}-{given.job.job.name}"
+    order = Order(given, into, capture, as_json, broker)
     refuse_taken(order.folder)
     if broker is not None:
         load_broker(broker)
     if not (headless or attended or as_json) and has_terminal():
-        raise typer.Exit(_behind_the_screen(job, machine, order, first_article or (), broker, yes=yes))
+        raise typer.Exit(_behind_the_screen(job, machine, order, first_article or (), yes=yes))
     acknowledge(yes=yes)
-    if broker is not None:
-        publish_beside(order.folder, broker)
     typed = Typed(sys.stdin) if not headless and somebody_sits_at(sys.stdin) else None
     with stop_signals() as stop:
         outcome = carry_out(order, stop, typed, start=started, attended=not headless)
@@ -93,27 +92,26 @@ def run(
 class Order:
     """One run to be made: what is given, its folder, whether every byte is recorded, whether to keep quiet.
 
-    Taken up again, `record` is how it began and `before` where it stands.
+    With a `broker` it is told over MQTT, too. Taken up again, `record` is how it began and `before` where it stands.
     """
 
     given: Assignment
     folder: Path
     captures: bool
     quiet: bool
+    broker: Path | None = None
     record: StartRecord | None = None
     before: Standing | None = None
 
 
-def _behind_the_screen(
-    job: str, machine: str, order: Order, first_articles: Sequence[Path], broker: Path | None, *, yes: bool
-) -> int:
+def _behind_the_screen(job: str, machine: str, order: Order, first_articles: Sequence[Path], *, yes: bool) -> int:
     """Run it in a process of its own, the screen in front; returns the exit code."""
     from controller.behind import acknowledge_on_screen, in_front_of  # noqa: PLC0415 (loads the screen)
 
     acknowledge_on_screen(order.given.job.job.name, yes=yes)
     arguments = ["run", job, "--machine", machine, "--out", str(order.folder), "--yes", "--attended"]
     arguments += ["--capture"] if order.captures else []
-    arguments += [f"--broker={broker}"] if broker is not None else []
+    arguments += [f"--broker={order.broker}"] if order.broker is not None else []
     return in_front_of([*arguments, *(f"--first-article={run}" for run in first_articles)], order.folder)
 
 
@@ -168,7 +166,7 @@ def _desk(
         capture = head_bytes(start) if order.captures else b""
         placed = tuple(placed_holes(order.given))
         resumed = order.before is not None
-        return Begin(order.folder, start, placed, capture, expected_seconds(order.given), resumed)
+        return Begin(order.folder, start, placed, capture, expected_seconds(order.given), resumed, order.broker)
 
     return RunDesk(
         outlet, begin, stop, typed, herald=line, attended=attended, captures=order.captures, remarks=refusals

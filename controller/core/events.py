@@ -306,7 +306,7 @@ class FaultTripped(Event):
 
 @dataclass(slots=True, frozen=True)
 class Noticed(Event):
-    """Something on a wire or in the loop worth a line in the record; `where` is `board`, `sampler` or `loop`."""
+    """Something beside the job worth a line in the record; `where` is `board`, `sampler`, `loop` or `telling`."""
 
     where: str
     what: str

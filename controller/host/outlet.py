@@ -29,7 +29,8 @@ SAID_MOST: Final = 256
 class Begin:
     """The machine is connected: from here on there is a run, in this folder, with this start record.
 
-    Resumed, it goes on with the run of that folder, which began with that record.
+    Resumed, it goes on with the run of that folder, which began with that record. With a broker file it is told over
+    MQTT, too.
     """
 
     folder: Path
@@ -38,6 +39,7 @@ class Begin:
     capture: bytes
     expected_s: Range
     resumed: bool = False
+    broker: Path | None = None
 
 
 @dataclass(slots=True, frozen=True)

@@ -15,6 +15,7 @@ from controller.core.events import (
     FaultTripped,
     HoleDoubted,
     HoleFinished,
+    Noticed,
     PromptAnswered,
     PromptRaised,
     Recentred,
@@ -54,6 +55,12 @@ def happenings(events: Iterable[Event]) -> Iterator[Happening]:
 def _tell(_event: Event) -> tuple[str, bool] | None:
     """Words for an event and whether it is grave; None for what is everyday."""
     return None
+
+
+@_tell.register
+def _(event: Noticed) -> tuple[str, bool] | None:
+    # What the loop and the wires notice is for whoever looks into the record.
+    return (f"Telling the run: {event.what}", False) if event.where == "telling" else None
 
 
 @_tell.register
