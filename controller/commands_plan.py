@@ -233,7 +233,7 @@ def _budget_rows(sums: Budget, trials: Sequence[Trial]) -> list[tuple[str, Range
 
     return [
         ("machine time", sums.machine_seconds, [trial.machine_s for trial in trials], spoken_time),
-        ("  of it eroding", sums.erode_seconds, [trial.erode_s for trial in trials], spoken_time),
+        ("  of it in the holes", sums.work_seconds, [trial.work_s for trial in trials], spoken_time),
         ("electrode, mm", sums.electrode_mm, [trial.electrode_mm for trial in trials], "{:.1f}".format),
         ("measurements", sums.measurements, [float(trial.measurements) for trial in trials], whole),
         ("advances by the operator", sums.advances, [float(trial.advances) for trial in trials], whole),

@@ -8,6 +8,7 @@ from functools import partial
 
 from controller.core.events import ElectrodeAdvanced, ElectrodeMeasured, HoleFinished, PromptRaised
 from controller.executor import executor
+from controller.record.working import working_seconds
 from controller.screen import HoleProgressBar
 from controller.workshop import Assignment, controller_for
 from sim.notebook import Notebook
@@ -28,7 +29,7 @@ class Trial:
     seed: int
     outcome: str
     machine_s: float
-    erode_s: float
+    work_s: float
     electrode_mm: float
     measurements: int
     advances: int
@@ -70,7 +71,7 @@ def try_out(given: Assignment, plant: PlantSettings, seed: int) -> Trial:
         seed,
         rehearsal.ended.outcome if rehearsal.ended else "",
         rehearsal.time_s,
-        sum(hole.erode_s for hole in finished),
+        sum(working_seconds(notebook.events).values()),
         sum(hole.wear_mm for hole in finished),
         sum(isinstance(event, ElectrodeMeasured) for event in notebook.events),
         sum(isinstance(event, ElectrodeAdvanced) for event in notebook.events),

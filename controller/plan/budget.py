@@ -2,7 +2,7 @@
 
 What is off is off for all holes alike: a removal rate guessed 40 % too high makes every hole late. So the ranges come
 from the uncertainties of the technology and of the overcut, taken once for the job; hole-to-hole scatter averages out.
-Removal per second counts the time with the source on, short recoveries included.
+Removal per second counts the time at work in the holes: short recoveries and the ways back after them included.
 """
 
 from __future__ import annotations
@@ -53,7 +53,7 @@ class Budget:
 
     Attributes:
         machine_seconds: From start to end, operator included.
-        erode_seconds: Of these, with the source on.
+        work_seconds: Of these, at work in the holes: eroding, short recoveries and the ways back after them.
         electrode_mm: Length of rod used up.
         measurements: Touches of the electrode on the reference plate.
         advances: Times the operator has to push the electrode down or to put a new one in.
@@ -63,7 +63,7 @@ class Budget:
     """
 
     machine_seconds: Range
-    erode_seconds: Range
+    work_seconds: Range
     electrode_mm: Range
     measurements: Range
     advances: Range
@@ -75,14 +75,14 @@ class Budget:
 def budget(job: Job, machine: Machine, technology: Technology, plan: Plan, overcut: Overcut) -> Budget:
     """The budget of a job on a machine, with the overcut believed now."""
     count = len(plan.holes)
-    erode = _erode_seconds(job, technology, overcut, count)
+    work = _work_seconds(job, technology, overcut, count)
     electrode = _electrode_mm(job, technology, overcut, count)
     advances = _advances(job, machine, electrode, count)
     measurements = _measurements(electrode, advances, count)
     way_mm = _way_mm(plan, machine)
     moves = _moves_s(machine, plan, way_mm)
     total = (
-        erode
+        work
         + AROUND_A_HOLE.times(count)
         + Range.exactly(moves)
         + START_AND_END
@@ -92,7 +92,7 @@ def budget(job: Job, machine: Machine, technology: Technology, plan: Plan, overc
     )
     rods = electrode.through(lambda used: _rods(job, used))
     notes = tuple(_notes(job, machine, technology, overcut, rods))
-    return Budget(total, erode, electrode, measurements, advances, rods, way_mm, notes)
+    return Budget(total, work, electrode, measurements, advances, rods, way_mm, notes)
 
 
 def hole_area_mm2(job: Job, overcut_mm: float) -> float:
@@ -115,7 +115,7 @@ def _relative_u(guess: Guess, job: Job, overcut: Overcut, count: int) -> float:
     return math.hypot(guess.u / guess.guess, area_u, HOLE_SCATTER / math.sqrt(count))
 
 
-def _erode_seconds(job: Job, technology: Technology, overcut: Overcut, count: int) -> Range:
+def _work_seconds(job: Job, technology: Technology, overcut: Overcut, count: int) -> Range:
     volume = count * hole_area_mm2(job, overcut.mean_mm) * job.work.thickness_mm
     removal = technology.removal_mm3_s
     return Range.around(volume / removal.guess, _relative_u(removal, job, overcut, count))

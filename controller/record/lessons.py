@@ -18,6 +18,7 @@ from controller.plan.budget import hole_area_mm2
 from controller.plan.overcut import Gauged, Overcut, learn_overcut
 from controller.plan.wear import cone_volume_mm3, disc_area_mm2
 from controller.record.journal import RunRecord
+from controller.record.working import working_seconds
 from controller.settings.job import Job
 from controller.settings.load import load_text
 from controller.settings.machine import DropOuts
@@ -77,7 +78,7 @@ class _Hole:
 
     volume_mm3: float
     volume_u: float
-    erode_s: float
+    work_s: float
 
 
 def learn_from(records: Sequence[RunRecord]) -> Lessons:
@@ -123,9 +124,10 @@ def _through(record: RunRecord, overcut: Overcut) -> Iterator[_Hole]:
     job = _job(record)
     area = hole_area_mm2(job, overcut.mean_mm)
     area_u = (hole_area_mm2(job, overcut.mean_mm + overcut.u_mm) - area) / area
+    worked = working_seconds(record.events)
     for event in record.finished().values():
         if event.outcome == "through" and event.erode_s > 0.0:
-            yield _Hole(area * job.work.thickness_mm, area_u, event.erode_s)
+            yield _Hole(area * job.work.thickness_mm, area_u, worked.get(event.hole, event.erode_s))
 
 
 def _overcut_lesson(technology: Technology, overcut: Overcut) -> Lesson:
@@ -137,13 +139,13 @@ def _overcut_lesson(technology: Technology, overcut: Overcut) -> Lesson:
 
 
 def _removal_lesson(technology: Technology, holes: Sequence[_Hole]) -> Lesson:
-    """Volume over time with the source on, as the budget counts it."""
-    rates = [hole.volume_mm3 / hole.erode_s for hole in holes]
-    mean = sum(hole.volume_mm3 for hole in holes) / sum(hole.erode_s for hole in holes)
+    """Volume over time at work in the holes, as the budget counts it."""
+    rates = [hole.volume_mm3 / hole.work_s for hole in holes]
+    mean = sum(hole.volume_mm3 for hole in holes) / sum(hole.work_s for hole in holes)
     scatter = stdev(rates) / fmean(rates)
     u = math.hypot(scatter / math.sqrt(len(holes)), holes[0].volume_u, CARRIED)
     proposed = Guess(guess=mean, u=mean * u)
-    words = f"volume over time with the source on; holes scatter by {100 * scatter:.0f} %"
+    words = f"volume over time at work in the holes; they scatter by {100 * scatter:.0f} %"
     return Lesson("removal_mm3_s", technology.removal_mm3_s, proposed, len(holes), words)
 
 

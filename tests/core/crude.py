@@ -15,6 +15,7 @@ from controller.core.observation import BoardState, Observation
 
 TICK_S = 0.01
 HIGH, LOW, FULL = 614, 0, 1023  # counts: 3 V clamp plateau, metal, the open sensing feed (electrics.md)
+WET = 198  # counts: a wet gap at 500 µS/cm on the sensing feed, 0.97 V (electrics.md)
 CONTACT_TICKS, FLOW_TICKS, HOME_TICKS = 2, 20, 20
 SPARK_GAP_UM = 60.0
 TOP_UM = 0.0
@@ -32,6 +33,7 @@ class CrudeMachine:
     Attributes:
         stuck: the electrode is in contact, wherever it stands.
         tears_z_um: height of the axis at which such a contact tears off by itself.
+        film_um: so much water stands above the front in a hole, and does not run off.
         away_ticks: for so many live ticks more the source drops out.
     """
 
@@ -49,6 +51,7 @@ class CrudeMachine:
         self.stuck_at = stuck_at
         self.stuck = False
         self.tears_z_um = inf
+        self.film_um = 0.0
         self.away_ticks = 0
         self.play_um = play_um
         self.on = dict.fromkeys(Output, False)
@@ -139,7 +142,7 @@ class CrudeMachine:
 
     def _samples(self) -> list[int]:
         if self.on[Output.SENSING]:
-            return [LOW if self.gap_um <= 0.0 or self.stuck else FULL] * 10
+            return [self._sensed()] * 10
         if self._closed_ticks < CONTACT_TICKS:
             return [LOW] * 10
         if self.away_ticks:
@@ -149,6 +152,11 @@ class CrudeMachine:
         if self.stuck or gap_um <= 0.0:
             return [LOW] * 10
         return self._spark() if gap_um < SPARK_GAP_UM else [HIGH] * 10
+
+    def _sensed(self) -> int:
+        if self.gap_um <= 0.0 or self.stuck:
+            return LOW
+        return WET if self.gap_um < self.film_um and self._place() in self.depth_um else FULL
 
     def _spark(self) -> list[int]:
         """One spark: 4 µm off the front, a tenth of that off the electrode. The nearer, the less time at high level."""

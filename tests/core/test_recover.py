@@ -9,8 +9,8 @@ from typing import TypeVar
 import pytest
 
 from controller.core.cycles.drill import GIVE_WAY_UM
-from controller.core.cycles.recover import DROP_OUT, SMALL_UM
-from controller.core.events import Event, HoleFinished, PromptRaised, Said, ShortBegan, ShortEnded
+from controller.core.cycles.recover import DROP_OUT, PULL_UM, SMALL_UM
+from controller.core.events import Event, HoleFinished, PhaseChanged, PromptRaised, Said, ShortBegan, ShortEnded
 from controller.core.observation import Observation
 from controller.core.requests import Answer, Request
 from tests.core.crude import CrudeMachine
@@ -131,6 +131,29 @@ def test_a_weld_that_tears_above_the_start_height_needs_nobody() -> None:
     told = job(CrudeMachine(), contact(3000.0))
     assert "Still in contact: pulling up to the clear height" in [event.text for event in told.of(Said)]
     assert [event.rung for event in told.of(ShortEnded)] == [3]
+    assert told.of(PromptRaised) == []
+    assert [hole.outcome for hole in told.of(HoleFinished)] == ["through", "through"]
+
+
+def test_the_pull_ends_where_the_weld_tears() -> None:
+    """Not at the clear height, seconds later: what is gone up is to be gone down again."""
+    told = job(CrudeMachine(), contact(3000.0))
+    (began_um,), (ended_um,) = told.heights_um(ShortBegan), told.heights_um(ShortEnded)
+    assert 3000.0 < ended_um - began_um < 3000.0 + 2.0 * PULL_UM
+
+
+@pytest.mark.parametrize("film_um", [0.0, 150.0, 600.0])
+def test_water_that_stands_before_the_front_is_lifted_off_and_not_waited_for(film_um: float) -> None:
+    """Out of the hole and back in, the sensing path reads wet near the front, for ever: it goes on within seconds."""
+    machine = CrudeMachine()
+    machine.film_um = film_um
+    told = job(machine, contact(3000.0), after_ticks=400)
+    (ended,) = told.of(ShortEnded)
+    ignited_s = [
+        event.time_s for event in told.of(PhaseChanged) if event.after == "erode" and event.time_s > ended.time_s
+    ]
+    assert ended.rung == 3
+    assert ignited_s[0] - ended.time_s < 5.0
     assert told.of(PromptRaised) == []
     assert [hole.outcome for hole in told.of(HoleFinished)] == ["through", "through"]
 

@@ -55,7 +55,7 @@ def test_a_tube_leaves_its_slug_standing() -> None:
 def test_the_expected_figures_are_volume_over_removal_and_wear_times_holes() -> None:
     made_of = made(job(holes__pattern=grid(10, 10), electrode__length_mm=400.0))
     volume = 100 * math.pi / 4 * 1.5**2 * 1.0
-    assert made_of.erode_seconds.expected == pytest.approx(volume / 0.05)
+    assert made_of.work_seconds.expected == pytest.approx(volume / 0.05)
     cone = 2 / 3 * 0.8 * 1.2
     assert made_of.electrode_mm.expected == pytest.approx(100 * 0.1 * (1.5 / 1.2) ** 2 - cone)
 
@@ -66,22 +66,22 @@ def test_every_range_is_in_order_and_time_holds_its_parts(
 ) -> None:
     wanted = job(holes__pattern=grid(columns, rows), work__thickness_mm=thickness)
     of = made(wanted, overcut=Overcut(overcut, 0.02, 0.01, 0))
-    for figure in (of.machine_seconds, of.erode_seconds, of.electrode_mm, of.measurements, of.advances, of.rods):
+    for figure in (of.machine_seconds, of.work_seconds, of.electrode_mm, of.measurements, of.advances, of.rods):
         assert ordered(figure)
-    assert of.machine_seconds.expected > of.erode_seconds.expected
+    assert of.machine_seconds.expected > of.work_seconds.expected
     assert of.measurements.low >= 2
 
 
 def test_more_holes_do_not_make_a_common_doubt_smaller() -> None:
     """The doubt about removal is common to all holes: the eroding time's relative width hardly shrinks."""
-    few, many = (made(job(holes__pattern=grid(n, n))).erode_seconds for n in (3, 10))
+    few, many = (made(job(holes__pattern=grid(n, n))).work_seconds for n in (3, 10))
     assert many.high / many.low == pytest.approx(few.high / few.low, rel=0.05)
 
 
 def test_the_eroding_time_spans_what_the_removal_guess_spans() -> None:
     """A log-normal figure with relative uncertainty r spans exp(± 1.96 √ln(1 + r²)): 0.02/0.05 alone gives ± ×2.13."""
     sure = technology(removal_mm3_s=Guess(guess=0.05, u=0.02))
-    of = made(job(holes__pattern=grid(10, 10)), pair=sure, overcut=Overcut(0.15, 1e-6, 1e-6, 99)).erode_seconds
+    of = made(job(holes__pattern=grid(10, 10)), pair=sure, overcut=Overcut(0.15, 1e-6, 1e-6, 99)).work_seconds
     assert of.high / of.expected == pytest.approx(math.exp(1.96 * math.sqrt(math.log1p(0.16))), rel=0.01)
 
 

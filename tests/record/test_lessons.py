@@ -42,12 +42,12 @@ def figure(found: Lessons, key: str) -> tuple[float, float, int]:
     return lesson.proposed.guess, lesson.proposed.u, lesson.holes
 
 
-def test_removal_is_volume_over_time_with_the_source_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Holes of 1.2 + 2·0.14 mm in 1 mm, 33 s each but one: 1.720 mm³ over some 33.8 s."""
+def test_removal_is_volume_over_time_at_work_in_the_holes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Holes of 1.2 + 2·0.14 mm in 1 mm, some 33.8 s of eroding each and 1 s more than the budget counts around each."""
     found = lessons(folder_of(tmp_path, monkeypatch))
     guess, u, holes = figure(found, "removal_mm3_s")
     assert holes == 78  # one failed, one undersize
-    assert guess == pytest.approx(disc_area_mm2(1.48) / 33.8, rel=0.02)
+    assert guess == pytest.approx(disc_area_mm2(1.48) / 34.8, rel=0.02)
     # The overcut, not gauged, makes the hole's area uncertain by 2 · 0.025 · 2 / 1.48.
     assert u / guess == pytest.approx((0.0687**2 + CARRIED**2) ** 0.5, abs=0.015)
 
@@ -111,7 +111,7 @@ def test_the_users_own_file_is_written_only_when_told_and_what_stood_there_is_ke
     assert not own.exists()
     assert "Written: configs/technology/some-pair.toml" in learn("--write")
     taught = load_technology(own)
-    assert taught.removal_mm3_s.guess == pytest.approx(0.0509, abs=0.001)
+    assert taught.removal_mm3_s.guess == pytest.approx(0.0494, abs=0.001)
     assert taught.cone_diameters == load_technology(TECHNOLOGY).cone_diameters
     own.write_text("# mine\n" + own.read_text(encoding="utf-8"), encoding="utf-8")
     assert "is kept as" in learn("--write")

@@ -15,15 +15,24 @@ from controller.core.rig import Cycle, Rig
 # On the way down a used hole the sensing path is asked for metal, not for open: water stands in it. Chosen between
 # metal (below 0.1 V) and a wet gap (0.97 V at 500 µS/cm, electrics.md).
 METAL_NEAR_V: Final = 0.5
+LOOK_S: Final = 0.1  # for the axis to stand and a reading to follow: ten ticks; chosen
 
 
 def return_to_front(rig: Rig, slide: Slide, above_um: float, back_um: float) -> Cycle[None]:
-    """From idle to idle: down to `above_um` (arc length) or to metal, then back up by `back_um`."""
+    """From idle to idle: down to `above_um` (arc length) or to metal, then back up by `back_um`.
+
+    Where the path does not read open then, water stands between tip and front: it is lifted, twice as far each time,
+    at most to the start height. To wait until it has run off takes half a minute, and in a blind hole for ever.
+    """
     rig.enter(Trigger.TOUCH)
     yield from prove(rig)
     yield from _down(rig, slide, above_um)
     yield slide.back(back_um, RETREAT_UM_S)
-    yield from pause(rig, 0.1)
+    yield from pause(rig, LOOK_S)
+    while rig.sense.pin_v() <= OPEN_V and slide.axis_um > 0.0:
+        yield slide.back(back_um, RETREAT_UM_S, no_further_um=0.0)
+        yield from pause(rig, LOOK_S)
+        back_um *= 2.0
     yield from release(rig)
     rig.enter(Trigger.TOUCHED)
 

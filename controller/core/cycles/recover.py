@@ -40,6 +40,7 @@ NO_REMOVAL_S: Final = 9.0
 # A flush, and from the start height down to the front at return speed, the last stretch slowly. Chosen.
 WAY_BACK_S: Final = 4.0
 PULL_UM_S: Final = 2000.0  # the pull on a weld is slow, so that the rod is not bent: chosen so
+PULL_UM: Final = 500.0  # and goes on for no longer than a quarter of a second beyond its end. Chosen
 # Asked so often in vain, it is no electrode that is stuck. Chosen.
 ASKED_MOST: Final = 3
 OFF_PATIENCE_S: Final = 2.0  # five times the longest drop-out (0.4 s, electrics.md); chosen
@@ -97,16 +98,23 @@ def recover(rig: Rig, slide: Slide, start_um: float, first_rung: int) -> Cycle[F
     if not opened:
         # A weld tears off once the soft mechanics are wound up further than it holds: pull as far as there is room,
         # and as there is time before the source has stood live without removal for too long.
-        rig.say("Still in contact: pulling up to the clear height")
-        room_um = max(rig.clear_z_um() - rig.sense.seen.z_um, 0.0)
-        yield slide.back_to(slide.axis_um - min(room_um, PULL_UM_S * _patience_s(rig)), PULL_UM_S)
-        yield from drain(rig)
+        yield from _pull(rig, slide)
         opened = yield from isolate(rig, _patience_s(rig), FLUSH_S)
     if opened:
         rig.enter(Trigger.WITHDRAW)
         rig.enter(Trigger.CLEARED)
         return _ended(rig, 3, began_s, "debris bridge or weld torn free", Freed.OUT)
     return (yield from _stuck(rig, began_s))
+
+
+def _pull(rig: Rig, slide: Slide) -> Cycle[None]:
+    """Up until the contact ends, as far as room and patience go; a source that had shut itself off ends it, too."""
+    rig.say("Still in contact: pulling up to the clear height")
+    room_um = max(rig.clear_z_um() - rig.sense.seen.z_um, 0.0)
+    end_um = slide.axis_um - min(room_um, PULL_UM_S * _patience_s(rig))
+    while slide.axis_um > end_um and rig.sense.open_s < CLEAR_S:
+        yield slide.back_to(max(slide.axis_um - PULL_UM, end_um), PULL_UM_S)
+        yield from drain(rig)
 
 
 def _patience_s(rig: Rig) -> float:
