@@ -1,4 +1,4 @@
-"""How long each hole kept the machine at work: eroding, shorts and the ways back after them, what had to be found out."""
+"""How long each hole kept the machine at work: eroding, shorts and the ways back after them, what had to be found."""
 
 from __future__ import annotations
 
