@@ -1,7 +1,9 @@
 """What finished runs teach: removal rate, wear, overcut and drop-outs, each with its uncertainty and what it rests on.
 
-Removal and wear come from holes that went through: their volume is the overcut's affair, so its uncertainty is theirs,
-too. What holds of one plate holds of the next only so well; that share is added last (`CARRIED`).
+Removal and wear come from holes that went through, whose volume is the overcut's affair: they hold for the overcut that
+is proposed with them. How well that is known comes in where a plan makes a volume of it again (`plan.budget`), and must
+not be counted here as well. What holds of one plate holds of the next only so well; that share is added last
+(`CARRIED`).
 """
 
 from __future__ import annotations
@@ -74,10 +76,9 @@ class Lessons:
 
 @dataclass(slots=True, frozen=True)
 class _Hole:
-    """One hole that went through: volume, its relative uncertainty from the overcut, and the time it took."""
+    """One hole that went through: volume, and the time it took."""
 
     volume_mm3: float
-    volume_u: float
     work_s: float
 
 
@@ -122,12 +123,11 @@ def _job(record: RunRecord) -> Job:
 
 def _through(record: RunRecord, overcut: Overcut) -> Iterator[_Hole]:
     job = _job(record)
-    area = hole_area_mm2(job, overcut.mean_mm)
-    area_u = (hole_area_mm2(job, overcut.mean_mm + overcut.u_mm) - area) / area
+    volume = hole_area_mm2(job, overcut.mean_mm) * job.work.thickness_mm
     worked = working_seconds(record.events)
     for event in record.finished().values():
         if event.outcome == "through" and event.erode_s > 0.0:
-            yield _Hole(area * job.work.thickness_mm, area_u, worked.get(event.hole, event.erode_s))
+            yield _Hole(volume, worked.get(event.hole, event.erode_s))
 
 
 def _overcut_lesson(technology: Technology, overcut: Overcut) -> Lesson:
@@ -143,7 +143,7 @@ def _removal_lesson(technology: Technology, holes: Sequence[_Hole]) -> Lesson:
     rates = [hole.volume_mm3 / hole.work_s for hole in holes]
     mean = sum(hole.volume_mm3 for hole in holes) / sum(hole.work_s for hole in holes)
     scatter = stdev(rates) / fmean(rates)
-    u = math.hypot(scatter / math.sqrt(len(holes)), holes[0].volume_u, CARRIED)
+    u = math.hypot(scatter / math.sqrt(len(holes)), CARRIED)
     proposed = Guess(guess=mean, u=mean * u)
     words = f"volume over time at work in the holes; they scatter by {100 * scatter:.0f} %"
     return Lesson("removal_mm3_s", technology.removal_mm3_s, proposed, len(holes), words)
@@ -151,7 +151,7 @@ def _removal_lesson(technology: Technology, holes: Sequence[_Hole]) -> Lesson:
 
 def _wear_lesson(technology: Technology, records: Sequence[RunRecord], overcut: Overcut) -> Lesson:
     """Length lost between measurements over the holes between them, the forming of each fresh tip's cone counted in."""
-    lost = lost_u2 = worked = area_u = 0.0
+    lost = lost_u2 = worked = 0.0
     holes = 0
     cone = technology.cone_diameters
     for record in records:
@@ -159,7 +159,6 @@ def _wear_lesson(technology: Technology, records: Sequence[RunRecord], overcut: 
         rod = job.electrode
         tool = disc_area_mm2(rod.diameter_mm, rod.bore_mm)
         area = hole_area_mm2(job, overcut.mean_mm)
-        area_u = (hole_area_mm2(job, overcut.mean_mm + overcut.u_mm) - area) / area
         spans = list(_spans(record))
         for length, length_u, count in spans:
             lost += length * tool
@@ -174,7 +173,7 @@ def _wear_lesson(technology: Technology, records: Sequence[RunRecord], overcut: 
     if holes < LEAST_HOLES or worked <= 0.0:
         return Lesson("volumetric_wear", believed, believed, 0, "needs the electrode measured before and after holes")
     ratio = lost / worked
-    u = math.hypot(math.sqrt(lost_u2) / lost, area_u, CARRIED)
+    u = math.hypot(math.sqrt(lost_u2) / lost, CARRIED)
     why = "length lost between measurements, a fresh tip's cone counted in"
     return Lesson("volumetric_wear", believed, Guess(guess=ratio, u=min(u, 0.9) * ratio), holes, why)
 
