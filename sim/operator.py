@@ -9,9 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final, Protocol
 
-from controller.core.cycles.attend import HELD
 from controller.core.events import PromptRaised
-from controller.core.requests import Answer, Request
+from controller.core.requests import HELD, Answer, Request
 from sim.random import Streams
 
 # Figures frozen in interfaces.md ("Virtual operator"): answer time, advance error, gauging uncertainty.

@@ -11,10 +11,9 @@ from math import ceil
 from typing import Final, Protocol
 
 from controller.core.commands import Command
-from controller.core.cycles.attend import HELD
 from controller.core.events import ElectrodeMeasured, Event, HoleFinished, HoleStarted, PromptRaised, RunEnded
 from controller.core.observation import Observation
-from controller.core.requests import Answer, Request
+from controller.core.requests import HELD, Answer, Request
 from controller.plan.plan import Plan
 from controller.record.journal import TrueHole, TrueTip
 from controller.settings.job import Job

@@ -11,9 +11,8 @@ from textual.screen import ModalScreen
 
 from controller.bus.listener import Gone
 from controller.bus.picture import RunPicture
-from controller.core.cycles.attend import GO_ON
 from controller.core.events import Event, FaultTripped
-from controller.core.requests import Answer, HoldRequest, MeasureRequest, PauseRequest, Request, SkipRequest
+from controller.core.requests import GO_ON, Answer, HoldRequest, MeasureRequest, PauseRequest, Request, SkipRequest
 from controller.core.snapshot import Snapshot
 from tui import looks
 from tui.deeds import DEEDS, deeds_now

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from controller.bus.picture import RunPicture
-from controller.core.cycles.attend import HELD
+from controller.core.requests import HELD
 
 
 @dataclass(slots=True, frozen=True)

@@ -12,8 +12,8 @@ from textual.containers import Horizontal, VerticalScroll
 from textual.screen import ModalScreen
 from textual.widgets import Button, Static
 
-from controller.core.cycles.attend import END, GO_ON, HELD, MEASURE_FIRST
 from controller.core.events import Event, PromptRaised
+from controller.core.requests import END, GO_ON, HELD, MEASURE_FIRST
 from tui import looks
 from tui.deeds import DEEDS, MOVES
 from tui.panes import told

@@ -7,7 +7,7 @@ Every event carries the machine time of its tick; lengths are in millimetres, ti
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import Any, Final
 
 
 @dataclass(slots=True, frozen=True)
@@ -231,6 +231,9 @@ class ShortBegan(Event):
 
     hole: int
     feed_mm: float
+
+
+DROP_OUT: Final = "drop-out of the source"
 
 
 @dataclass(slots=True, frozen=True)

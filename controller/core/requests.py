@@ -3,6 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
+
+# The prompt of a hold that somebody asked for, and what may be answered: nobody but a person answers it.
+HELD: Final = "held"
+GO_ON, MEASURE_FIRST, END = "go on", "measure first", "end"
 
 
 @dataclass(slots=True, frozen=True)

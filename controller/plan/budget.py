@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass
 from itertools import pairwise
 
+from controller.plan.left import HOLE_SCATTER
 from controller.plan.overcut import Overcut
 from controller.plan.plan import Plan
 from controller.plan.ranges import Range
@@ -35,9 +36,6 @@ the contact times of electrics.md and the approach speed of `core.permissions`."
 OPERATOR = Range(60.0, 150.0, 600.0)
 """Seconds until the operator has advanced the electrode: isolator off, 5 s wait, meter, hands, isolator on
 (electrics.md); 60 s is the virtual operator's (interfaces.md)."""
-
-HOLE_SCATTER = 0.15
-"""Relative scatter of time and wear from hole to hole. Chosen so; it hardly matters, since it averages out."""
 
 WEAR_SCATTER = 0.25
 """Scatter of one hole's wear over the wear itself, before any was seen: as `core.electrode` begins."""

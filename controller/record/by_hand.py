@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from math import hypot
 from statistics import median
 
-from controller.core.cycles.recover import DROP_OUT
-from controller.core.events import ElectrodeMeasured, HoleFinished, ShortEnded
+from controller.core.events import DROP_OUT, ElectrodeMeasured, HoleFinished, ShortEnded
 from controller.record.journal import RunRecord, StartRecord
 
 # Coverage factor: two standard uncertainties, about 95 % (GUM, JCGM 100:2008, 6.2.1).

@@ -9,8 +9,17 @@ from typing import TypeVar
 import pytest
 
 from controller.core.cycles.drill import GIVE_WAY_UM
-from controller.core.cycles.recover import DROP_OUT, PULL_UM, SMALL_UM
-from controller.core.events import Event, HoleFinished, PhaseChanged, PromptRaised, Said, ShortBegan, ShortEnded
+from controller.core.cycles.recover import PULL_UM, SMALL_UM
+from controller.core.events import (
+    DROP_OUT,
+    Event,
+    HoleFinished,
+    PhaseChanged,
+    PromptRaised,
+    Said,
+    ShortBegan,
+    ShortEnded,
+)
 from controller.core.observation import Observation
 from controller.core.requests import Answer, Request
 from tests.core.crude import CrudeMachine

@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Final
-
 from controller.core.cycles.ask import ask
 from controller.core.cycles.contacts import stop_water
 from controller.core.cycles.measure import measure
 from controller.core.cycles.recentre import check_place
 from controller.core.phases import Trigger
+from controller.core.requests import END, GO_ON, HELD, MEASURE_FIRST
 from controller.core.rig import Cycle, Rig
-
-# The prompt of a hold that somebody asked for: nobody but a person answers it.
-HELD: Final = "held"
-GO_ON, MEASURE_FIRST, END = "go on", "measure first", "end"
 
 
 def attend(rig: Rig) -> Cycle[bool]:

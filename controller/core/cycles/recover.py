@@ -17,7 +17,7 @@ from controller.core.commands import Output, Switch, Turn
 from controller.core.cycles.ask import ask
 from controller.core.cycles.contacts import OPEN_V, isolate, prove, release, stop_spindle, stop_water
 from controller.core.cycles.wait import drain, pause, until
-from controller.core.events import ShortBegan, ShortEnded, SourceOpenedHot
+from controller.core.events import DROP_OUT, ShortBegan, ShortEnded, SourceOpenedHot
 from controller.core.path import Slide
 from controller.core.phases import Phase, Trigger
 from controller.core.rig import Cycle, Rig
@@ -44,9 +44,6 @@ PULL_UM: Final = 500.0  # and goes on for no longer than a quarter of a second b
 # Asked so often in vain, it is no electrode that is stuck. Chosen.
 ASKED_MOST: Final = 3
 OFF_PATIENCE_S: Final = 2.0  # five times the longest drop-out (0.4 s, electrics.md); chosen
-
-
-DROP_OUT = "drop-out of the source"
 
 
 class Freed(StrEnum):
