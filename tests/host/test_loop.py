@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from controller.core.requests import Request
-from controller.host.loop import drive
+from controller.host import loop
+from controller.host.loop import AWAKE_S, drive
 from controller.host.session import Look, Outcome
 from controller.link.machine_link import Wire
 
@@ -128,3 +129,41 @@ def test_a_tick_asked_for_between_two_loses_no_byte_and_puts_none_off() -> None:
     assert (pacer.ticks, pacer.missed, pacer.due_s) == (1, 0, 3600.0)
     assert [look.sampler for look in session.looks] == [b"\xe0\x00\x01"] + [b"\xe0\x00\x01" * 2] * 3
     assert len(lookout.heard) == 7
+
+
+class LateSleeper:
+    """A clock, and a sleep that comes back late by less than the loop waits awake."""
+
+    def __init__(self, late_s: float) -> None:
+        self._now_s = 100.0
+        self._late_s = late_s
+
+    def monotonic(self) -> float:
+        """A microsecond goes by with every look."""
+        self._now_s += 1e-6
+        return self._now_s
+
+    def sleep(self, seconds: float) -> None:
+        """Longer than asked for."""
+        assert seconds > 0.0
+        self._now_s += seconds + self._late_s
+
+
+class PatientLookout(FakeLookout):
+    """Sees nothing."""
+
+    def sees(self, received: bytes) -> bool:
+        super().sees(received)
+        return False
+
+
+@pytest.mark.parametrize("lookout", [None, PatientLookout()])
+def test_a_core_that_wakes_late_does_not_make_the_tick_late(
+    monkeypatch: pytest.MonkeyPatch, lookout: FakeLookout | None
+) -> None:
+    clock = LateSleeper(0.9 * AWAKE_S)
+    monkeypatch.setattr(loop, "monotonic", clock.monotonic)
+    monkeypatch.setattr(loop, "sleep", clock.sleep)
+    pacer = drive(FakeSession(50), FakeWires(), 0.01, FakeDesk(), lookout)  # type: ignore[arg-type]
+    assert pacer.ticks == 50
+    assert pacer.worst_s < 1e-5
