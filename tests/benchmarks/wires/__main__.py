@@ -18,13 +18,14 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import product
 from pathlib import Path
+from statistics import median
 
 from rich.console import Console
 from rich.table import Table
 
 from controller.settings.find import resolve
 from controller.settings.load import load_machine
-from tests.benchmarks.wires.attached import watched
+from tests.benchmarks.wires.attached import percentile_ms, watched
 from tests.benchmarks.wires.deaths import WAYS, died
 from tests.benchmarks.wires.lateness import late
 from tests.benchmarks.wires.replays import replayed
@@ -41,6 +42,8 @@ LATE_MS = {True: (1.0, 0.2), False: (5.0, 0.2)}
 SOURCE_OFF_MS, WATER_OFF_MS = 120.0, 2000.0
 REPLAY_TIMES = 100.0
 LATENESS_S = 60.0
+# In all with nobody and in all with everybody (s), of one run.
+ATTACHED_S = 90.0
 # With everybody attached against nobody; the screen's share of a core, and its first picture (s).
 ATTACHED_MOST, SCREEN_MOST, PAINT_MOST_S = 1.2, 0.15, 1.0
 # How long a count may be believed that a reset has made wrong (s): until the board is missed. Chosen: the link's own
@@ -113,18 +116,23 @@ def attached(folder: Path, _seed: int, _minutes: float) -> list[Row]:
     """With screen, watchers, browser and MQTT against without: on cores that may sleep, and on awake ones."""
     rows = []
     for awake in (False, True):
-        found = watched(folder / f"attached-{awake}", LATENESS_S, awake=awake)
-        alone_ms, attended_ms = found.alone.p999_ms, found.attended.p999_ms
-        # The record tells hundredths of a millisecond.
-        ratio = attended_ms / max(alone_ms, 0.01)
-        words = f"{ratio:.2f} (p99.9 {attended_ms:.2f} against {alone_ms:.2f} ms; p99 {found.attended.p99_ms:.2f} "
-        words += f"against {found.alone.p99_ms:.2f}){'' if found.brokered else '; no broker on this computer'}"
+        found = watched(folder / f"attached-{awake}", ATTACHED_S, awake=awake)
+        (alone_ms, usual_ms), (attended_ms, attended_usual_ms) = (
+            (percentile_ms(late_s, 0.999), percentile_ms(late_s, 0.99)) for late_s in (found.alone, found.attended)
+        )
+        ratio = attended_ms / alone_ms
+        words = f"{ratio:.2f} (p99.9 {attended_ms:.2f} against {alone_ms:.2f} ms; p99 {attended_usual_ms:.2f} "
+        words += f"against {usual_ms:.2f}; {len(found.attended)} against {len(found.alone)} ticks)"
+        words += "" if found.brokered else "; no broker on this computer"
         where = "beside a busy core" if awake else "by itself"
-        share, paint_s = found.screen_share, found.first_paint_s
+        rows.append(Row(f"lateness, everybody attached ÷ nobody, {where}", "≤ 1.2", "", words, ratio <= ATTACHED_MOST))
+        if awake:
+            continue
+        share, paint_s = found.screen_share, median(found.first_paints_s)
+        paints = f"{paint_s:.2f} s, the slowest of {len(found.first_paints_s)} {max(found.first_paints_s):.2f} s"
         rows += [
-            Row(f"lateness, everybody attached ÷ nobody, {where}", "≤ 1.2", "", words, ratio <= ATTACHED_MOST),
             Row("  the screen's processor time", "≤ 15 %", "", f"{share:.1%} of a core", share <= SCREEN_MOST),
-            Row("  first paint, from the command", "≤ 1 s", "", f"{paint_s:.2f} s", paint_s <= PAINT_MOST_S),
+            Row("  first paint, from the command", "≤ 1 s", "", paints, paint_s <= PAINT_MOST_S),
         ]
     return rows
 
@@ -137,7 +145,8 @@ def deaths(folder: Path, seed: int, _minutes: float) -> list[Row]:
     rows = []
     for death in found:
         useful_um = load_machine(resolve(f"{death.convention}.toml", kind="machines")).useful_move_um
-        words = f"{MS * death.source_s:.0f} ms; {death.water_s:.2f} s; {death.forward_um:.1f} µm"
+        words = f"{MS * death.source_s:.0f} ms; {death.water_s:.2f} s; "
+        words += f"{death.forward_um:.1f} µm (face {death.face_um:.1f})"
         good = MS * death.source_s <= SOURCE_OFF_MS and MS * death.water_s <= WATER_OFF_MS
         good = good and death.forward_um <= useful_um + ROUNDING_UM
         must = f"≤ 120 ms; ≤ 2 s; ≤ {useful_um:.1f} µm"

@@ -1,14 +1,15 @@
 """How much later the loop of `gapwright run` comes with everybody attached who can be, against nobody.
 
 Attached are the screen and two more watchers, each on a terminal of its own, a browser's server, and the teller over
-MQTT where there is a broker on this computer. Both runs are the same job on the same virtual machine, one after the
-other. On cores that may sleep, and beside the neighbours of `lateness.py`, which keep them awake: a core that was
-asleep wakes late, and that is part of the figure. The processor time of the screen is what the system counted for it;
-its first picture is timed before the neighbours come.
+MQTT where there is a broker on this computer. They come and go several times in one and the same run, and every tick's
+lateness is read off the run's capture: so what else the computer is held up by (another guest of the same host, say)
+falls on both alike. On cores that may sleep, and beside the neighbours of `lateness.py`, which keep them awake. The
+processor time of the screen is what the system counted for it.
 """
 
 from __future__ import annotations
 
+import asyncio
 import os
 import pty
 import re
@@ -18,19 +19,23 @@ import signal
 import socket
 import subprocess
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from threading import Event, Thread
 from time import monotonic, sleep
 
-from controller.bus.listener import look_at
+from controller.bus.listener import Listener, look_at
 from controller.bus.place import BusError
-from tests.benchmarks.wires.lateness import TICK_HZ, Lateness, neighbours, read
+from controller.core.snapshot import Snapshot
+from controller.host.capture import Capture
+from tests.benchmarks.wires.lateness import TICK_HZ, neighbours
 from tests.benchmarks.wires.pair import PATIENCE_S, Broken, host_end, machine_end
 
 WATCHERS = 3
+# They come and go so often, in a run that lasts for some 280 s.
+TIMES = 5
 # Rows and columns of the terminals: the roomy size of the snapshots.
 ROWS, COLUMNS = 40, 120
 ADDRESS = re.compile(r"http://\S+")
@@ -47,57 +52,116 @@ async def browse(address):
                 pass
 asyncio.run(browse(sys.argv[1]))
 """
-# How long everybody may take to be there (s), and the pause between two looks. Chosen.
-ATTACHED_S, LOOK_S = 10.0, 0.05
+# How long everybody may take to be there (s), and is left to settle; the pause between two looks. Chosen.
+ATTACHED_S, SETTLED_S, LOOK_S = 15.0, 5.0, 0.05
+
+Span = tuple[float, float]
 
 
-@dataclass(slots=True, frozen=True)
+@dataclass(slots=True)
 class Watched:
-    """Lateness alone and with everybody; the screen's share of a core and how long its first picture took (s)."""
+    """Lateness (s) of every tick alone and with everybody; the screen's share of a core, and its first pictures (s)."""
 
-    alone: Lateness
-    attended: Lateness
+    alone: list[float]
+    attended: list[float]
     screen_share: float
-    first_paint_s: float
+    first_paints_s: list[float]
     brokered: bool
 
 
+@dataclass(slots=True)
+class _Spans:
+    """When nobody and when everybody was there, by the wall's monotonic clock; what the screens took meanwhile."""
+
+    alone: list[Span] = field(default_factory=list)
+    attended: list[Span] = field(default_factory=list)
+    processor_s: float = 0.0
+    paints_s: list[float] = field(default_factory=list)
+    brokered: bool = False
+
+
 def watched(folder: Path, wanted_s: float, *, awake: bool) -> Watched:
-    """Both runs, each for so long once everybody is there."""
-    alone, _, _, _ = _run(folder / "alone", wanted_s, attended=False, awake=awake)
-    attended, share, paint_s, brokered = _run(folder / "attended", wanted_s, attended=True, awake=awake)
-    return Watched(alone, attended, share, paint_s, brokered)
-
-
-def _run(folder: Path, wanted_s: float, *, attended: bool, awake: bool) -> tuple[Lateness, float, float, bool]:
+    """One run of a coupon; for so long in all with nobody there, and for so long with everybody."""
     folder.mkdir(parents=True)
-    run = folder / "run"
-    share = paint_s = 0.0
-    brokered = False
+    run, spans = folder / "run", _Spans()
     with (
         machine_end(folder, convention="status", tick_hz=TICK_HZ) as machine,
-        host_end(machine.machine, run) as host,
+        host_end(machine.machine, run, options=("--capture",)) as host,
         ExitStack() as stack,
     ):
         _until_served(run)
-        if attended:
-            # One after the other, as people come; the first one's first picture is what somebody waits for.
-            screens = [stack.enter_context(screen(run)) for _ in range(WATCHERS)]
-            paint_s = screens[0].painted_s
-            brokered = bool(stack.enter_context(told(run, folder)))
-            if awake:
-                stack.enter_context(neighbours())
-            sleep(ATTACHED_S)
-            before_s = screens[0].processor_s()
-            sleep(wanted_s)
-            share = (screens[0].processor_s() - before_s) / wanted_s
-        else:
-            if awake:
-                stack.enter_context(neighbours())
-            sleep(ATTACHED_S + wanted_s)
+        if awake:
+            stack.enter_context(neighbours())
+        zero_s = asyncio.run(_zero_s(run))
+        for number in range(TIMES):
+            _come_and_go(run, folder / f"{number}", spans, wanted_s / TIMES)
+        if host.poll() is not None:
+            raise Broken("the run was over before everybody had come and gone")
         host.send_signal(signal.SIGINT)
         host.wait(PATIENCE_S)
-    return read(run / "journal.sqlite", fixed_priority=True), share, paint_s, brokered
+    times_s = [look.time_s for look, *_ in Capture(run).ticks()]
+    late = lateness(times_s, 1.0 / TICK_HZ)
+    alone, attended = (
+        _within(late, [(a - zero_s, b - zero_s) for a, b in each]) for each in (spans.alone, spans.attended)
+    )
+    return Watched(alone, attended, spans.processor_s / wanted_s, spans.paints_s, spans.brokered)
+
+
+def lateness(times_s: Iterable[float], tick_s: float) -> list[tuple[float, float]]:
+    """Due time and lateness (s) of every tick that was due, from the times of all looks; due at whole ticks from zero.
+
+    The first look in a tick's time is the one that was due; further ones were asked for in between. What comes after
+    times without a look was due in the first of them.
+    """
+    found: list[tuple[float, float]] = []
+    last = -1
+    for time_s in times_s:
+        now = int(time_s / tick_s + 1e-9)
+        if now > last:
+            due_s = (last + 1) * tick_s if found else now * tick_s
+            found.append((due_s, max(time_s - due_s, 0.0)))
+            last = now
+    return found
+
+
+def percentile_ms(late_s: Sequence[float], share: float) -> float:
+    """The lateness (ms) that this share of the ticks did not exceed."""
+    ordered = sorted(late_s)
+    return 1e3 * ordered[min(int(share * len(ordered)), len(ordered) - 1)]
+
+
+def _within(late: Sequence[tuple[float, float]], spans: Sequence[Span]) -> list[float]:
+    return [late_s for due_s, late_s in late if any(begin <= due_s < end for begin, end in spans)]
+
+
+def _come_and_go(run: Path, folder: Path, spans: _Spans, each_s: float) -> None:
+    """Nobody for a while, then everybody for as long."""
+    folder.mkdir()
+    spans.alone.append(_passing(each_s))
+    with ExitStack() as stack:
+        # One after the other, as people come; the first one's first picture is what somebody waits for.
+        screens = [stack.enter_context(screen(run)) for _ in range(WATCHERS)]
+        spans.paints_s.append(screens[0].painted_s)
+        spans.brokered = bool(stack.enter_context(told(run, folder)))
+        sleep(SETTLED_S)
+        before_s = screens[0].processor_s()
+        spans.attended.append(_passing(each_s))
+        spans.processor_s += screens[0].processor_s() - before_s
+    sleep(LOOK_S)
+
+
+def _passing(seconds: float) -> Span:
+    begin_s = monotonic()
+    sleep(seconds)
+    return begin_s, monotonic()
+
+
+async def _zero_s(run: Path) -> float:
+    """When the run's clock began, by the wall's monotonic one."""
+    async with Listener(run) as listener:
+        while not isinstance(told := await listener.next(), Snapshot):
+            pass
+        return monotonic() - told.time_s
 
 
 def _until_served(run: Path) -> None:

@@ -26,13 +26,17 @@ def be_prompt() -> None:
 
 @dataclass(slots=True, frozen=True)
 class Death:
-    """One death: times to source off and water off (s; inf for never), and how far the face went down after it (µm)."""
+    """One death: times to source off and water off (s; inf for never), and how far axis and face went down after (µm).
+
+    The face may go a little further than the axis: it frees itself of what friction had held it back by before.
+    """
 
     way: str
     convention: str
     source_s: float
     water_s: float
     forward_um: float
+    face_um: float
 
 
 def died(folder: Path, convention: str, way: str, seed: int) -> Death:
@@ -60,5 +64,5 @@ def died(folder: Path, convention: str, way: str, seed: int) -> Death:
         raise Broken(f"{way}: the source was not on when the host died")
     source_s = next((entry[0] - at_s for entry in after if not entry[1]), inf)
     water_s = next((entry[0] - at_s for entry in after if not entry[2]), inf)
-    forward_um = before[-1][3] - min([entry[3] for entry in after] or [before[-1][3]])
-    return Death(way, convention, source_s, water_s, max(forward_um, 0.0))
+    face_um, axis_um = (before[-1][at] - min([entry[at] for entry in after] or [before[-1][at]]) for at in (3, 4))
+    return Death(way, convention, source_s, water_s, max(axis_um, 0.0), max(face_um, 0.0))

@@ -6,7 +6,7 @@ import json
 import signal
 import subprocess
 import sys
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -100,13 +100,17 @@ def machine_end(folder: Path, **settings: Any) -> Iterator[MachineEnd]:
 
 @contextmanager
 def host_end(
-    machine: Path, folder: Path, job: str = "coupon.toml", before: Callable[[], None] | None = None
+    machine: Path,
+    folder: Path,
+    job: str = "coupon.toml",
+    before: Callable[[], None] | None = None,
+    options: Sequence[str] = (),
 ) -> Iterator[subprocess.Popen[str]]:
     """`gapwright run` while the block runs; interrupted, then killed, if it is still there at its end."""
     command = [sys.executable, "-m", "controller.cli", "run", job, "--machine", str(machine), "--out", str(folder)]
     with (folder.parent / f"{folder.name}.txt").open("w", encoding="utf-8") as told:
         process = subprocess.Popen(
-            [*command, "--headless", "--yes"],
+            [*command, "--headless", "--yes", *options],
             cwd=ROOT,
             stdin=subprocess.DEVNULL,
             stdout=told,

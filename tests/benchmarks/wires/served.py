@@ -56,24 +56,26 @@ class Cable:
 
 
 class SafetyWatch:
-    """When the source went off, when the water stopped, and where the holder's face stood, by the wall's clock.
+    """When the source went off, when the water stopped, where axis and holder's face stood, by the wall's clock.
 
     Attributes:
-        log: (wall clock in s, live, flow, height of the face in um) at every change, the latest ones.
+        log: (wall clock in s, live, flow, height of the face and of the axis in um) at every change, the latest ones.
         wanted: Say so at a spark once there were more than this; 0 when nobody asks.
     """
 
-    def __init__(self, machine: Watched) -> None:
+    def __init__(self, machine: Watched, steps_um: float) -> None:
         self._truth = machine.plant.truth
-        self._last: tuple[bool, bool, float] = (False, False, inf)
+        self._planner, self._steps_um = machine.motion.planner, steps_um
+        self._last: tuple[bool, bool, float, float] = (False, False, inf, inf)
         self._sparks = 0
         self.wanted = SPARKS
-        self.log: deque[tuple[float, bool, bool, float]] = deque(maxlen=LOG_MOST)
+        self.log: deque[tuple[float, bool, bool, float, float]] = deque(maxlen=LOG_MOST)
 
     def look(self, _now_s: float) -> None:
         """A millisecond has passed."""
         truth = self._truth
-        seen = (truth.live, truth.flow, truth.face_mm[2] * UM_PER_MM)
+        axis_um = self._planner.steps[2] * self._steps_um
+        seen = (truth.live, truth.flow, truth.face_mm[2] * UM_PER_MM, axis_um)
         if seen != self._last:
             self._last = seen
             self.log.append((monotonic(), *seen))
@@ -99,7 +101,7 @@ def main() -> None:
     machine, job = load_machine(given.machine), load_job(given.job)
     wired = Watched(machine, job, build_plan(job, machine), load_plant(given.plant), given.seed)
     cables = {"board": Cable(), "sampler": Cable()}
-    shorts, safety = ShortWatch(wired), SafetyWatch(wired)
+    shorts, safety = ShortWatch(wired), SafetyWatch(wired, UM_PER_MM / machine.axes.steps_per_mm[2])
     wired.eyes += [shorts.look, safety.look]
     listen_in(wired, shorts)
     text = given.machine.read_text(encoding="utf-8")

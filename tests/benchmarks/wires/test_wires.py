@@ -9,6 +9,7 @@ import pytest
 
 from controller.host.pacer import Pacer
 from tests.benchmarks.wires.__main__ import short_rows, steps_row
+from tests.benchmarks.wires.attached import lateness, percentile_ms
 from tests.benchmarks.wires.lateness import LATE
 from tests.benchmarks.wires.shorts import answers, percentile
 from tests.benchmarks.wires.steps import ByBytes, Ledger, Tally
@@ -73,3 +74,11 @@ def test_a_step_that_nobody_ordered_is_seen(tmp_path: Path) -> None:
     tally.look()
     assert kept.equal < kept.compared
     assert kept.wrong_s > 0.0
+
+
+def test_lateness_is_read_off_the_looks_of_a_run() -> None:
+    """At 5 ms: on time, 1 ms late, a look asked for in between, 7 ms late (one left out), on time again."""
+    found = lateness([0.0, 0.006, 0.008, 0.017, 0.0200001], 0.005)
+    assert [due_s for due_s, _ in found] == pytest.approx([0.0, 0.005, 0.010, 0.020])
+    assert [late_s for _, late_s in found] == pytest.approx([0.0, 0.001, 0.007, 1e-7])
+    assert percentile_ms([0.001 * number for number in range(1000)], 0.999) == pytest.approx(999.0)
