@@ -103,6 +103,13 @@ def test_an_inside_corner_of_a_window() -> None:
     near(corner, virtual, 15.0, 40.0)
 
 
+def test_a_bore_far_from_the_corner_is_reached_however_the_frame_is_turned() -> None:
+    """Turned by 1.9° of the 2° that it may be, the middle is believed 2.9 mm from where it is."""
+    about = About(Frame(CORNER, 19.1), 0.3, 2.0, ABOUT.thickness_mm, TOUCHES, (75.0, 55.0))
+    virtual, (_, bore), _ = locate(lambda b, face: locate_round(b, about, face, (70.0, 50.0), 11.0, None))
+    near(bore, virtual, 70.0, 50.0)
+
+
 def test_a_bore_from_inside_and_a_boss_from_outside() -> None:
     virtual, (_, bore), _ = locate(lambda b, face: locate_round(b, ABOUT, face, (70.0, 50.0), 11.0, None))
     assert isinstance(bore, Round)

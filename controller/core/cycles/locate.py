@@ -155,7 +155,8 @@ def locate_round(
         )
     x_mm, y_mm = about.frame.to_machine(at)
     contacts: list[SideContact] = []
-    place_u = about.place_u_mm
+    # How far the first walls may be; a tip that meets the plate on its way down, since that is too far, says so.
+    place_u = about.place_u_mm + hypot(*at) * tan(radians(about.turn_u_deg))
     for beside in (0.0, BESIDE, -BESIDE):
         for toward in (Toward(0, -1), Toward(0, 1), Toward(1, -1), Toward(1, 1)):
             if (beside > 0.0) != (toward.sign > 0) and beside != 0.0:
