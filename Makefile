@@ -36,6 +36,7 @@ test: $(STAMP)
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
+	$(BIN)/mypy docs/pictures.py
 	$(BIN)/lint-imports
 	$(BIN)/python -m pytest -q -n 2
 

@@ -131,7 +131,7 @@ def rehearse(job: str, run: Path, first_articles: Sequence[Path] = ()) -> None:
         StopRecord(outcome=ended.outcome, reason=ended.reason, machine_s=machine_s, wall_s=0.0, stopped_utc=STARTED)
     )
     if given.job.job.first_article:
-        gauge_first_article(rehearsal, given, run, STARTED)
+        gauge_first_article(rehearsal.gauged_diameters_mm(), given, run, STARTED)
     complete_run_folder(run)
 
 
